@@ -1,0 +1,12 @@
+//! The gauge room: what a measurement is and what it proves.
+//!
+//! Pure calculations. This crate knows nothing of files, the time of day, a random source, a
+//! database, the web or engines. Start reading at [`quantity`] (figures with units as they were
+//! received), then [`judge`] (reading, limits and uncertainty to a judgement).
+//!
+//! [`calculation`] holds the shape in which every public calculation of the program is declared;
+//! each crate that owns a formula declares it beside the function, the handbook gathers them.
+
+pub mod calculation;
+pub mod quantity;
+pub mod unit;
