@@ -56,6 +56,10 @@ pub enum Dimension {
     Money,
     /// Signal of an instrument, volt.
     Signal,
+    /// Pieces in a time, one per second.
+    PieceRate,
+    /// Heating value of a fuel, joule per kilogram.
+    HeatingValue,
 }
 
 impl Dimension {
@@ -89,6 +93,8 @@ impl Dimension {
             Self::Hardness => "a hardness",
             Self::Money => "a sum of money",
             Self::Signal => "a signal",
+            Self::PieceRate => "a rate of pieces",
+            Self::HeatingValue => "a heating value",
         }
     }
 
@@ -122,6 +128,8 @@ impl Dimension {
             Self::Hardness => "52 HRC",
             Self::Money => "12.50 money",
             Self::Signal => "1.2 V",
+            Self::PieceRate => "180 pieces/h",
+            Self::HeatingValue => "43 MJ/kg",
         }
     }
 }
@@ -350,6 +358,13 @@ pub static UNITS: &[Unit] = &[
     unit("mm³/mm", &["mm3/mm"], D::Area, 1, 1, -6),
     unit("mg/l", &["mg/L"], D::Density, 1, 1, -3),
     unit("mm³/s", &["mm3/s"], D::VolumeFlow, 1, 1, -9),
+    unit("pieces/h", &["piece/h", "1/h", "/h", "perhour"], D::PieceRate, 1, 3600, 0),
+    unit("pieces/min", &["piece/min"], D::PieceRate, 1, 60, 0),
+    unit("pieces/s", &["piece/s"], D::PieceRate, 1, 1, 0),
+    unit("pieces/day", &["piece/day", "1/day"], D::PieceRate, 1, 86_400, 0),
+    unit("MJ/kg", &[], D::HeatingValue, 1, 1, 6),
+    unit("kJ/kg", &[], D::HeatingValue, 1, 1, 3),
+    unit("mm³/(mm·s)", &["mm3/(mm.s)", "mm3/(mm*s)", "mm3/(mms)", "mm3/mm/s", "mm³/mm/s"], D::KinematicViscosity, 1, 1, -6),
 ];
 
 #[cfg(test)]
