@@ -8,5 +8,13 @@
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
 
 pub mod calculation;
+pub mod distribution;
+pub mod judge;
+pub mod limits;
 pub mod quantity;
 pub mod unit;
+
+use calculation::Calculation;
+
+/// Every calculation of the gauge room, in the order of its modules.
+pub static CALCULATIONS: &[&Calculation] = &[&judge::JUDGE];
