@@ -17,4 +17,4 @@ pub mod unit;
 use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
-pub static CALCULATIONS: &[&Calculation] = &[&judge::JUDGE];
+pub static CALCULATIONS: &[&Calculation] = &[&judge::JUDGE, &distribution::NORMAL_SHARE, &distribution::QUANTILE];
