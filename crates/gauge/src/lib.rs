@@ -9,12 +9,26 @@
 
 pub mod calculation;
 pub mod distribution;
+mod integral;
 pub mod judge;
 pub mod limits;
+pub mod masters;
 pub mod quantity;
+pub mod risk;
+pub mod summary;
+pub mod uncertainty;
 pub mod unit;
 
 use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
-pub static CALCULATIONS: &[&Calculation] = &[&judge::JUDGE, &distribution::NORMAL_SHARE, &distribution::QUANTILE];
+pub static CALCULATIONS: &[&Calculation] = &[
+    &distribution::NORMAL_SHARE,
+    &distribution::QUANTILE,
+    &judge::JUDGE,
+    &masters::TWO_MASTERS,
+    &risk::RISK,
+    &summary::SUMMARY,
+    &uncertainty::UNCERTAINTY_BUDGET,
+    &uncertainty::AT_REFERENCE,
+];
