@@ -8,13 +8,16 @@
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
 
 pub mod calculation;
+pub mod chart;
 pub mod distribution;
+pub mod factor;
 mod integral;
 pub mod judge;
 pub mod limits;
 pub mod masters;
 pub mod quantity;
 pub mod risk;
+pub mod run_rules;
 pub mod summary;
 pub mod uncertainty;
 pub mod unit;
@@ -23,8 +26,12 @@ use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
 pub static CALCULATIONS: &[&Calculation] = &[
+    &chart::INDIVIDUALS_CHART,
+    &chart::GROUP_CHART,
+    &chart::COUNT_CHART,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
+    &factor::CHART_FACTORS,
     &judge::JUDGE,
     &masters::TWO_MASTERS,
     &risk::RISK,
