@@ -8,17 +8,22 @@
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
 
 pub mod calculation;
+pub mod capability;
 pub mod chart;
 pub mod distribution;
 pub mod factor;
+pub mod hardness;
 mod integral;
+pub mod iso286;
 pub mod judge;
 pub mod limits;
 pub mod masters;
 pub mod quantity;
+pub mod rings;
 pub mod risk;
 pub mod run_rules;
 pub mod summary;
+pub mod trend;
 pub mod uncertainty;
 pub mod unit;
 
@@ -26,16 +31,26 @@ use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
 pub static CALCULATIONS: &[&Calculation] = &[
+    &capability::CAPABILITY,
     &chart::INDIVIDUALS_CHART,
     &chart::GROUP_CHART,
     &chart::COUNT_CHART,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
     &factor::CHART_FACTORS,
+    &hardness::VICKERS,
+    &hardness::BRINELL,
+    &hardness::ROCKWELL,
+    &iso286::TOLERANCE_CLASS,
+    &iso286::FIT,
     &judge::JUDGE,
     &masters::TWO_MASTERS,
+    &rings::RING_GAP,
+    &rings::TAPER_RING,
     &risk::RISK,
     &summary::SUMMARY,
+    &trend::LINE,
+    &trend::RESET_ADVICE,
     &uncertainty::UNCERTAINTY_BUDGET,
     &uncertainty::AT_REFERENCE,
 ];
