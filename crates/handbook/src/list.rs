@@ -20,7 +20,8 @@ fn nearest_words(nearest: &Option<&'static str>) -> String {
 
 static ALL: LazyLock<Vec<&'static Calculation>> = LazyLock::new(|| {
     let gauge = bedplate_gauge::CALCULATIONS.iter().copied();
-    let mut all: Vec<_> = gauge.chain(bedplate_engine::calculations()).collect();
+    let shop = bedplate_shop::calculations();
+    let mut all: Vec<_> = gauge.chain(shop).chain(bedplate_engine::calculations()).collect();
     all.sort_by_key(|calculation| (calculation.stage, calculation.title));
     all
 });
