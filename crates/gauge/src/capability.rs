@@ -341,7 +341,8 @@ mod tests {
             let c = capability(&limits, &scatter(mean, s), 0.95).unwrap();
             let cp = c.spread.unwrap();
             prop_assert!(c.position.value <= cp.value + 1e-12);
-            prop_assert!((c.position.value - (1.0 - c.off_middle.unwrap()) * cp.value).abs() < 1e-9);
+            let by_middle = (1.0 - c.off_middle.unwrap()) * cp.value;
+            prop_assert!((c.position.value - by_middle).abs() < 1e-9);
             prop_assert!(cp.lower < cp.value && cp.value < cp.upper);
             let centred = capability(&limits, &scatter(0.0, s), 0.95).unwrap();
             prop_assert!((centred.position.value - cp.value).abs() < 1e-12);
@@ -350,15 +351,22 @@ mod tests {
 
         #[test]
         fn unit_does_not_matter(mean in -1.0f64..1.0, s in 0.01f64..1.0, k in 0.001f64..1000.0) {
-            let a = capability(&Limits::between(-1.0, 1.0).unwrap(), &scatter(mean, s), 0.9).unwrap();
-            let b = capability(&Limits::between(-k, k).unwrap(), &scatter(mean * k, s * k), 0.9).unwrap();
+            let of = |k: f64| {
+                let limits = Limits::between(-k, k).unwrap();
+                capability(&limits, &scatter(mean * k, s * k), 0.9).unwrap()
+            };
+            let (a, b) = (of(1.0), of(k));
             prop_assert!((a.position.lower - b.position.lower).abs() < 1e-9);
             prop_assert!((a.share_beyond() - b.share_beyond()).abs() < 1e-9);
         }
 
         #[test]
         fn any_figures_give_a_capability_or_a_refusal(
-            mean in any::<f64>(), s in any::<f64>(), dof in any::<f64>(), n in any::<f64>(), p in any::<f64>()
+            mean in any::<f64>(),
+            s in any::<f64>(),
+            dof in any::<f64>(),
+            n in any::<f64>(),
+            p in any::<f64>(),
         ) {
             let scatter = Scatter { mean, deviation: s, dof, n };
             let _ = capability(&Limits::between(-1.0, 1.0).unwrap(), &scatter, p);

@@ -267,7 +267,8 @@ pub struct GroupChart {
 /// Limits from a base period of groups.
 ///
 /// # Formula
-/// x̿ ± A₂·R̄ and D₃·R̄ … D₄·R̄ by the range; x̿ ± A₃·s̄ and B₃·s̄ … B₄·s̄ by the standard deviation.
+/// x̿ ± A₂·R̄ and D₃·R̄ … D₄·R̄ by the range; x̿ ± A₃·s̄ and B₃·s̄ … B₄·s̄ by the standard
+/// deviation.
 ///
 /// # Given
 /// Two groups or more, all of the same 2 to 25 pieces, in order.
@@ -660,7 +661,8 @@ mod tests {
             xs in prop::collection::vec(-1.0f64..1.0, 3..40), a in -100.0f64..100.0
         ) {
             let moved: Vec<f64> = xs.iter().map(|x| 2.0 * x + a).collect();
-            let (p, q) = (individuals_limits(&xs, &[]).unwrap(), individuals_limits(&moved, &[]).unwrap());
+            let of = |xs: &[f64]| individuals_limits(xs, &[]).unwrap();
+            let (p, q) = (of(&xs), of(&moved));
             prop_assert!((2.0 * p.individuals.upper + a - q.individuals.upper).abs() < 1e-10);
             prop_assert!((2.0 * p.deviation - q.deviation).abs() < 1e-10);
         }

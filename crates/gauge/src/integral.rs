@@ -22,6 +22,20 @@ pub(crate) fn integral(f: impl Fn(f64) -> f64, ends: &mut [f64]) -> f64 {
     total
 }
 
+/// Places and weights from `from` to `to` in panels no wider than `widest`.
+pub(crate) fn nodes(from: f64, to: f64, widest: f64) -> Vec<(f64, f64)> {
+    let panels = ((to - from) / widest).ceil().clamp(1.0, 1000.0);
+    let half = 0.5 * (to - from) / panels;
+    let mut places = Vec::new();
+    let mut start = 0.0;
+    while start < panels {
+        let middle = from + (2.0 * start + 1.0) * half;
+        places.extend(rule().iter().map(|&(x, w)| (middle + half * x, half * w)));
+        start += 1.0;
+    }
+    places
+}
+
 /// Abscissas and weights on −1…1: the roots of the Legendre polynomial by Newton's method.
 fn rule() -> &'static [(f64, f64); POINTS] {
     static RULE: OnceLock<[(f64, f64); POINTS]> = OnceLock::new();

@@ -580,10 +580,14 @@ mod tests {
     proptest! {
         #[test]
         fn classes_are_as_wide_as_their_grade_and_print_as_read(
-            tenth in 1u32..=5000, letter in 0usize..LETTERS.len(), grade in 0usize..GRADES.len(), hole in any::<bool>()
+            tenth in 1u32..=5000,
+            letter in 0usize..LETTERS.len(),
+            grade in 0usize..GRADES.len(),
+            hole in any::<bool>(),
         ) {
             let size = f64::from(tenth) / 10.0;
-            let letter = if hole { LETTERS[letter].to_ascii_uppercase() } else { LETTERS[letter].to_owned() };
+            let small = LETTERS[letter].to_owned();
+            let letter = if hole { small.to_ascii_uppercase() } else { small };
             if let Ok(c) = ToleranceClass::new(size, &letter, GRADES[grade]) {
                 let width = standard_tolerance_um(size, GRADES[grade]).unwrap();
                 prop_assert!((c.upper_um() - c.lower_um() - width).abs() < 1e-9);
@@ -592,10 +596,13 @@ mod tests {
         }
 
         #[test]
-        fn loose_holes_mirror_loose_shafts(tenth in 1u32..=5000, letter in 0usize..6, grade in 0usize..GRADES.len()) {
+        fn loose_holes_mirror_loose_shafts(
+            tenth in 1u32..=5000, letter in 0usize..6, grade in 0usize..GRADES.len()
+        ) {
             let size = f64::from(tenth) / 10.0;
-            let shaft = ToleranceClass::new(size, LETTERS[letter], GRADES[grade]).unwrap();
-            let hole = ToleranceClass::new(size, &LETTERS[letter].to_ascii_uppercase(), GRADES[grade]).unwrap();
+            let class = |letter: &str| ToleranceClass::new(size, letter, GRADES[grade]).unwrap();
+            let shaft = class(LETTERS[letter]);
+            let hole = class(&LETTERS[letter].to_ascii_uppercase());
             prop_assert_eq!(hole.lower_um(), -shaft.upper_um());
         }
 

@@ -610,7 +610,8 @@ mod tests {
                 let a = judge(share * half, &limits, u, rule);
                 let b = judge(-share * half, &limits, u, rule);
                 prop_assert_eq!(a.judgement, b.judgement);
-                prop_assert!((a.probability_of_conformity - b.probability_of_conformity).abs() < 1e-12);
+                let (p, q) = (a.probability_of_conformity, b.probability_of_conformity);
+                prop_assert!((p - q).abs() < 1e-12);
             }
         }
 

@@ -2,7 +2,9 @@
 //!
 //! Pure calculations. This crate knows nothing of files, the time of day, a random source, a
 //! database, the web or engines. Start reading at [`quantity`] (figures with units as they were
-//! received), then [`judge`] (reading, limits and uncertainty to a judgement).
+//! received), then [`judge`] (reading, limits and uncertainty to a judgement). [`uncertainty`],
+//! [`masters`] and [`study`] say how far a gauge can be wrong; [`chart`], [`trend`] and
+//! [`capability`] what the readings say of the process that made the pieces.
 //!
 //! [`calculation`] holds the shape in which every public calculation of the program is declared;
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
@@ -11,21 +13,26 @@ pub mod calculation;
 pub mod capability;
 pub mod chart;
 pub mod distribution;
+pub mod drift;
 pub mod factor;
 pub mod hardness;
 mod integral;
 pub mod iso286;
 pub mod judge;
+pub mod least_squares;
 pub mod limits;
 pub mod masters;
 pub mod quantity;
 pub mod rings;
 pub mod risk;
+pub mod run_length;
 pub mod run_rules;
+pub mod study;
 pub mod summary;
 pub mod trend;
 pub mod uncertainty;
 pub mod unit;
+pub mod variance;
 
 use calculation::Calculation;
 
@@ -37,6 +44,8 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &chart::COUNT_CHART,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
+    &drift::EWMA_CHART,
+    &drift::CUSUM_CHART,
     &factor::CHART_FACTORS,
     &hardness::VICKERS,
     &hardness::BRINELL,
@@ -44,13 +53,17 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &iso286::TOLERANCE_CLASS,
     &iso286::FIT,
     &judge::JUDGE,
+    &least_squares::POLYNOMIAL,
     &masters::TWO_MASTERS,
     &rings::RING_GAP,
     &rings::TAPER_RING,
     &risk::RISK,
+    &run_length::RUN_LENGTH,
+    &study::GAUGE_STUDY,
     &summary::SUMMARY,
     &trend::LINE,
     &trend::RESET_ADVICE,
     &uncertainty::UNCERTAINTY_BUDGET,
     &uncertainty::AT_REFERENCE,
+    &variance::ONE_WAY,
 ];

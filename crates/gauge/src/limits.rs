@@ -237,7 +237,9 @@ mod tests {
         }
 
         #[test]
-        fn any_figures_are_limits_or_refused(l in any::<f64>(), u in any::<f64>(), x in any::<f64>()) {
+        fn any_figures_are_limits_or_refused(
+            l in any::<f64>(), u in any::<f64>(), x in any::<f64>()
+        ) {
             if let Ok(limits) = Limits::new(Some(l), Some(u)) {
                 prop_assert!(l < u);
                 prop_assert_eq!(limits.contains(x), x.is_finite() && limits.margin(x) >= 0.0);

@@ -25,7 +25,10 @@ pub struct Setting {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum SettingError {
     /// A size or reading is no finite number.
-    #[error("a master of size {} read as {}; both must be finite numbers", .master.size, .master.reading)]
+    #[error(
+        "a master of size {} read as {}; both must be finite numbers",
+        .master.size, .master.reading
+    )]
     NotFinite {
         /// The master at fault.
         master: Master,
@@ -139,6 +142,16 @@ impl Setting {
     ///
     /// # Source
     /// Derived here: size d = (1 − t)·d₁ + t·d₂, JCGM 100:2008 equation (10).
+    ///
+    /// # Example
+    /// ```
+    /// use bedplate_gauge::masters::{Master, Setting};
+    /// let low = Master { size: 25.000, reading: 0.0 };
+    /// let high = Master { size: 25.020, reading: 2.0 };
+    /// let gauge = Setting::new(low, high).unwrap();
+    /// // At a master, with a reading that is sure, it is the master's.
+    /// assert_eq!(gauge.size_uncertainty(0.0, 0.0003, 0.0004, 0.0), 0.0003);
+    /// ```
     #[must_use]
     pub fn size_uncertainty(&self, reading: f64, low: f64, high: f64, one_reading: f64) -> f64 {
         let t = self.part_of_way(reading);

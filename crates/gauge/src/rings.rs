@@ -85,6 +85,12 @@ pub fn gap_in_bore(gauge_mm: f64, gap_mm: f64, bore_mm: f64) -> Result<f64, Ring
 ///
 /// # Source
 /// Geometry.
+///
+/// # Example
+/// ```
+/// let bore = bedplate_gauge::rings::bore_without_gap(100.0, 0.40).unwrap();
+/// assert_eq!(format!("{bore:.4}"), "99.8727");
+/// ```
 pub fn bore_without_gap(gauge_mm: f64, gap_mm: f64) -> Result<f64, RingError> {
     Ok(positive("gauge diameter", gauge_mm)? - checked_gap(gap_mm)? / PI)
 }

@@ -300,7 +300,8 @@ mod tests {
             let (a, b) = (signals(&z, &rules), signals(&mirrored, &rules));
             prop_assert_eq!(a.len(), b.len());
             for (a, b) in a.iter().zip(&b) {
-                prop_assert_eq!((a.rule, a.first, a.last, a.upward), (b.rule, b.first, b.last, !b.upward));
+                let mirrored = (b.rule, b.first, b.last, !b.upward);
+                prop_assert_eq!((a.rule, a.first, a.last, a.upward), mirrored);
             }
         }
 

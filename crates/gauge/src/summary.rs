@@ -203,7 +203,8 @@ mod tests {
 
         #[test]
         fn scaling_scales(xs in prop::collection::vec(-1.0f64..1.0, 3..50)) {
-            let (a, b) = (summary(&xs).unwrap(), summary(&xs.iter().map(|x| x * 1024.0).collect::<Vec<_>>()).unwrap());
+            let scaled: Vec<f64> = xs.iter().map(|x| x * 1024.0).collect();
+            let (a, b) = (summary(&xs).unwrap(), summary(&scaled).unwrap());
             prop_assert_eq!(a.mean * 1024.0, b.mean);
             prop_assert_eq!(a.standard_deviation.unwrap() * 1024.0, b.standard_deviation.unwrap());
             prop_assert_eq!(a.lag1, b.lag1);

@@ -329,7 +329,7 @@ fn first_not(holds: impl Fn(u64) -> bool) -> Option<u64> {
     Some(bad)
 }
 
-/// The chance that a piece made at `x` reads bad or doubtful.
+/// The chance that a piece made at `x` reads bad or doubtful, as [`reset_advice`] takes it.
 #[must_use]
 pub fn chance_of_doubt(line: &Line, x: f64, plan: &ResetPlan) -> f64 {
     let (level, deviation) = (line.at(x), line.deviation_at(x));
@@ -643,7 +643,8 @@ mod tests {
 
         #[test]
         fn any_readings_give_a_line_or_a_refusal(
-            x in prop::collection::vec(any::<f64>(), 0..8), y in prop::collection::vec(any::<f64>(), 0..8),
+            x in prop::collection::vec(any::<f64>(), 0..8),
+            y in prop::collection::vec(any::<f64>(), 0..8),
             last in any::<f64>(), aim in any::<f64>()
         ) {
             let n = x.len().min(y.len());

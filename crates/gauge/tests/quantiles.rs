@@ -21,7 +21,7 @@ fn rows() -> Vec<Row> {
     reader
         .records()
         .map(|record| {
-            let record = record.unwrap();
+            let record = record.expect("the table is whole");
             let number = |i: usize| record[i].parse::<f64>().unwrap_or(f64::NAN);
             Row {
                 distribution: record[0].to_owned(),
@@ -42,11 +42,10 @@ fn check(name: &str, tolerance: f64, quantile: impl Fn(&Row) -> f64) {
         let got = quantile(row);
         let off = (got - row.quantile).abs() / row.quantile.abs().max(1e-300);
         let off = if row.quantile == 0.0 { got.abs() } else { off };
-        if !(off <= worst.0) {
+        if off > worst.0 || off.is_nan() {
             worst = (off, format!("{:?} p = {} gives {got}", row.dof, row.probability));
         }
     }
-    println!("{name}: {n} quantiles, worst relative error {:e} at {}", worst.0, worst.1);
     assert!(n >= 24);
     assert!(worst.0 <= tolerance, "{name}: {} at {}", worst.0, worst.1);
 }
