@@ -7,7 +7,7 @@
 
 use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage};
 use crate::distribution::{chi_square_quantile, normal_probability, normal_quantile};
-use crate::limits::Limits;
+use crate::limits::{LOWER_INPUT, Limits, UPPER_INPUT, limits_given};
 use crate::summary::{Summary, SummaryError, summary};
 
 /// Where the pieces lie and how they scatter, in the unit of the limits.
@@ -226,16 +226,15 @@ pub const CAPABILITY: Calculation = Calculation {
         Input::quantity("sd", "mm", "standard deviation: within groups for Cp, of all for Pp")
             .over(0.0),
         Input::count("n", "readings behind them").at_least(2.0),
-        Input::choice("limits", &["both", "lower", "upper"], "which limits there are").or("both"),
-        Input::quantity("lower", "mm", "lower limit").or("0 mm"),
-        Input::quantity("upper", "mm", "upper limit").or("0 mm"),
+        LOWER_INPUT,
+        UPPER_INPUT,
         Input::quantity("coverage", "", "coverage of the two-sided intervals")
             .over(0.0)
             .under(1.0)
             .or("0.95"),
     ],
     outputs: &[
-        Output::figure("Cp", "", "width of the limits over six deviations; both limits only"),
+        Output::figure("Cp", "", "width of the limits over six deviations"),
         Output::figure("Cp_lower", "", "lower end of its interval"),
         Output::figure("Cp_upper", "", "upper end of its interval"),
         Output::figure("Cpk", "", "distance to the nearer limit over three deviations"),
@@ -269,20 +268,19 @@ pub const CAPABILITY: Calculation = Calculation {
 };
 
 fn run_capability(given: &Given) -> Result<Answer, Refused> {
-    let which = given.word("limits");
-    let lower = (which != "upper").then(|| given.number("lower"));
-    let upper = (which != "lower").then(|| given.number("upper"));
-    let limits = Limits::new(lower, upper).map_err(|e| Refused::because("upper", e.to_string()))?;
+    let limits = limits_given(given)?;
     let n = given.count("n") as f64;
     let (mean, deviation) = (given.number("mean"), given.number("sd"));
     let scatter = Scatter { mean, deviation, dof: n - 1.0, n };
     let c = capability(&limits, &scatter, given.number("coverage"))
         .map_err(|e| Refused::because("sd", e.to_string()))?;
-    let mut answer = Answer::new();
-    if let Some(cp) = c.spread {
-        answer =
-            answer.figure("Cp", cp.value).figure("Cp_lower", cp.lower).figure("Cp_upper", cp.upper);
-    }
+    let two_sided = |name, answer: Answer, pick: fn(&Estimate) -> f64| match &c.spread {
+        Some(cp) => answer.figure(name, pick(cp)),
+        None => answer.word(name, "none with one limit alone"),
+    };
+    let answer = two_sided("Cp", Answer::new(), |cp| cp.value);
+    let answer = two_sided("Cp_lower", answer, |cp| cp.lower);
+    let answer = two_sided("Cp_upper", answer, |cp| cp.upper);
     Ok(answer
         .figure("Cpk", c.position.value)
         .figure("Cpk_lower", c.position.lower)

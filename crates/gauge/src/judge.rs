@@ -6,7 +6,7 @@
 
 use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage};
 use crate::distribution::{normal_between, normal_probability, normal_quantile};
-use crate::limits::{Limits, Side, rounding_width};
+use crate::limits::{LOWER_INPUT, Limits, Side, UPPER_INPUT, limits_given, rounding_width};
 
 /// Coverage factor of the expanded uncertainty that a guard band is measured in (ISO 14253-1).
 pub const COVERAGE_FACTOR: f64 = 2.0;
@@ -404,9 +404,8 @@ pub const JUDGE: Calculation = Calculation {
     question: "Is this piece good, bad, or too close to call?",
     inputs: &[
         Input::quantity("value", "mm", "the reading at 20 °C"),
-        Input::choice("limits", &["both", "lower", "upper"], "which limits there are").or("both"),
-        Input::quantity("lower", "mm", "lower limit, inclusive").or("0 mm"),
-        Input::quantity("upper", "mm", "upper limit, inclusive").or("0 mm"),
+        LOWER_INPUT,
+        UPPER_INPUT,
         Input::quantity("uncertainty", "mm", "standard uncertainty u of the reading").at_least(0.0),
         Input::choice("rule", &["guarded", "simple", "conformity"], "the decision rule")
             .or("guarded"),
@@ -446,10 +445,7 @@ pub const JUDGE: Calculation = Calculation {
 };
 
 fn run_judge(given: &Given) -> Result<Answer, Refused> {
-    let which = given.word("limits");
-    let lower = (which != "upper").then(|| given.number("lower"));
-    let upper = (which != "lower").then(|| given.number("upper"));
-    let limits = Limits::new(lower, upper).map_err(|e| Refused::because("upper", e.to_string()))?;
+    let limits = limits_given(given)?;
     let rule = match given.word("rule") {
         "simple" => DecisionRule::Simple,
         "conformity" => DecisionRule::Conformity {

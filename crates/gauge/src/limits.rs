@@ -3,6 +3,8 @@
 //! Knows nothing of gauges or of judging; [`crate::judge`] brings both together. All figures of one
 //! [`Limits`] are in one unit, which is the caller's.
 
+use crate::calculation::{Given, Input, Refused};
+
 /// A lower limit, an upper limit, or both, in one unit of the caller's. Both limits are inclusive:
 /// a piece exactly on a limit is good.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -173,6 +175,27 @@ impl Limits {
     pub fn contains(&self, value: f64) -> bool {
         value.is_finite() && self.margin(value) >= 0.0
     }
+}
+
+/// A length that is no limit of anything, and so stands for a limit left out, in millimetres.
+const NO_LIMIT_MM: f64 = 1e12;
+
+/// The input `lower` of a calculation of lengths.
+pub(crate) const LOWER_INPUT: Input =
+    Input::quantity("lower", "mm", "lower limit, inclusive; leave out where there is none")
+        .or("-1e12 mm");
+
+/// The input `upper` of a calculation of lengths.
+pub(crate) const UPPER_INPUT: Input =
+    Input::quantity("upper", "mm", "upper limit, inclusive; leave out where there is none")
+        .or("1e12 mm");
+
+/// The limits given as [`LOWER_INPUT`] and [`UPPER_INPUT`].
+pub(crate) fn limits_given(given: &Given) -> Result<Limits, Refused> {
+    let (lower, upper) = (given.number("lower"), given.number("upper"));
+    let lower = (lower > -NO_LIMIT_MM).then_some(lower);
+    let upper = (upper < NO_LIMIT_MM).then_some(upper);
+    Limits::new(lower, upper).map_err(|e| Refused::because("upper", e.to_string()))
 }
 
 #[cfg(test)]

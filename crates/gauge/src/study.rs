@@ -3,7 +3,7 @@
 //! Several operators measure several pieces several times; [`repeatability_and_reproducibility`]
 //! parts the scatter into that of the gauge repeating itself, of the operators, and of the pieces.
 
-use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage};
+use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage, Value};
 use crate::distribution::f_beyond;
 use crate::summary::sum;
 
@@ -348,7 +348,11 @@ fn run_study(given: &Given) -> Result<Answer, Refused> {
     let study = repeatability_and_reproducibility(&readings.map_err(refuse)?).map_err(refuse)?;
     let v = study.variances;
     let tolerance = given.number("tolerance");
-    let of_tolerance = if tolerance > 0.0 { 100.0 * v.share_of_tolerance(tolerance) } else { 0.0 };
+    let of_tolerance = if tolerance > 0.0 {
+        Value::Figure(100.0 * v.share_of_tolerance(tolerance))
+    } else {
+        Value::Word("no tolerance given".to_owned())
+    };
     Ok(Answer::new()
         .figure("repeatability", v.repeatability.sqrt() * 1e3)
         .figure("operator", v.operator.sqrt() * 1e3)
@@ -356,7 +360,7 @@ fn run_study(given: &Given) -> Result<Answer, Refused> {
         .figure("piece", v.piece.sqrt() * 1e3)
         .figure("gauge", v.gauge_deviation() * 1e3)
         .figure("of_total", 100.0 * v.share_of_total())
-        .figure("of_tolerance", of_tolerance)
+        .with("of_tolerance", of_tolerance)
         .figure("distinct", v.distinct_sizes())
         .figure("interaction_chance", study.interaction_chance))
 }

@@ -3,7 +3,7 @@
 //! Sums are taken about the first reading and compensated, so that readings such as
 //! 10 000 000.2 mm keep the digits in which they differ.
 
-use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage};
+use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage, Value};
 
 /// A series of readings in a few figures, in the readings' unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,10 +133,10 @@ pub const SUMMARY: Calculation = Calculation {
     outputs: &[
         Output::figure("n", "", "how many readings"),
         Output::figure("mean", "mm", "arithmetic mean"),
-        Output::figure("sd", "mm", "standard deviation, n − 1; 0 for one reading"),
+        Output::figure("sd", "mm", "standard deviation, n − 1"),
         Output::figure("min", "mm", "smallest reading"),
         Output::figure("max", "mm", "largest reading"),
-        Output::figure("lag1", "", "correlation of each reading with the next; 0 without scatter"),
+        Output::figure("lag1", "", "correlation of each reading with the next"),
     ],
     formula: "x̄ = Σx/n, s² = Σ(x − x̄)²/(n − 1), r₁ = Σ(xᵢ − x̄)(xᵢ₊₁ − x̄)/Σ(x − x̄)²",
     source: "definitions as in the NIST StRD univariate data sets",
@@ -150,13 +150,16 @@ pub const SUMMARY: Calculation = Calculation {
 fn run_summary(given: &Given) -> Result<Answer, Refused> {
     let s =
         summary(given.list("readings")).map_err(|e| Refused::because("readings", e.to_string()))?;
+    let or_word = |figure: Option<f64>, word: &str| {
+        figure.map_or_else(|| Value::Word(word.to_owned()), Value::Figure)
+    };
     Ok(Answer::new()
         .count("n", s.n)
         .figure("mean", s.mean)
-        .figure("sd", s.standard_deviation.unwrap_or(0.0))
+        .with("sd", or_word(s.standard_deviation, "one reading alone does not scatter"))
         .figure("min", s.min)
         .figure("max", s.max)
-        .figure("lag1", s.lag1.unwrap_or(0.0)))
+        .with("lag1", or_word(s.lag1, "the readings do not scatter")))
 }
 
 #[cfg(test)]

@@ -3,9 +3,9 @@
 //! [`line`] fits it, [`reset_advice`] says after how many pieces the chance of a bad or doubtful
 //! piece reaches the plan's figure and how far to move the tool.
 
-use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage};
+use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage, Value};
 use crate::distribution::{t_beyond, t_quantile};
-use crate::limits::Limits;
+use crate::limits::{LOWER_INPUT, Limits, UPPER_INPUT, limits_given};
 use crate::summary::{SummaryError, sum, summary};
 
 /// A straight line through readings, with what is not known about it.
@@ -450,9 +450,8 @@ pub const RESET_ADVICE: Calculation = Calculation {
     inputs: &[
         Input::list("count", "", "piece count of each reading, in order"),
         Input::list("readings", "mm", "readings since the last reset"),
-        Input::choice("limits", &["both", "lower", "upper"], "which limits there are").or("both"),
-        Input::quantity("lower", "mm", "lower limit").or("0 mm"),
-        Input::quantity("upper", "mm", "upper limit").or("0 mm"),
+        LOWER_INPUT,
+        UPPER_INPUT,
         Input::quantity("guard", "mm", "band inside each limit in which a piece is doubtful")
             .at_least(0.0)
             .or("0 mm"),
@@ -469,8 +468,8 @@ pub const RESET_ADVICE: Calculation = Calculation {
             .or("0 mm"),
     ],
     outputs: &[
-        Output::figure("pieces_left", "", "pieces before the chance passes the plan's; -1: never"),
-        Output::figure("pieces_to_doubt", "", "pieces before the line is doubtful; -1: never"),
+        Output::figure("pieces_left", "", "pieces before the chance passes the plan's"),
+        Output::figure("pieces_to_doubt", "", "pieces until the line itself is doubtful"),
         Output::figure("level", "mm", "size expected of the next piece"),
         Output::figure("shift", "µm", "how far to move; positive makes pieces larger"),
         Output::figure("steps", "", "the same in steps of the setting"),
@@ -499,10 +498,7 @@ pub const RESET_ADVICE: Calculation = Calculation {
 };
 
 fn run_reset(given: &Given) -> Result<Answer, Refused> {
-    let which = given.word("limits");
-    let lower = (which != "upper").then(|| given.number("lower"));
-    let upper = (which != "lower").then(|| given.number("upper"));
-    let limits = Limits::new(lower, upper).map_err(|e| Refused::because("upper", e.to_string()))?;
+    let limits = limits_given(given)?;
     let count = given.list("count");
     let fit = line(count, given.list("readings"))
         .map_err(|e| Refused::because("readings", e.to_string()))?;
@@ -517,10 +513,12 @@ fn run_reset(given: &Given) -> Result<Answer, Refused> {
     };
     let advice =
         reset_advice(&fit, last, &plan).map_err(|e| Refused::because("aim", e.to_string()))?;
-    let pieces = |k: Option<u64>| k.map_or(-1.0, |k| k as f64);
-    Ok(Answer::new()
-        .figure("pieces_left", pieces(advice.pieces_left))
-        .figure("pieces_to_doubt", pieces(advice.pieces_to_doubt))
+    let pieces = |answer: Answer, name, k: Option<u64>| match k {
+        Some(k) => answer.with(name, Value::Count(k)),
+        None => answer.word(name, "not within a million pieces"),
+    };
+    let answer = pieces(Answer::new(), "pieces_left", advice.pieces_left);
+    Ok(pieces(answer, "pieces_to_doubt", advice.pieces_to_doubt)
         .figure("level", advice.level)
         .figure("shift", advice.shift * 1e3)
         .figure("steps", advice.steps as f64)

@@ -3,7 +3,9 @@
 //! List what a measurement depends on as [`Contribution`]s, [`combine`] them, then expand the
 //! result to the probability wanted. Knows nothing of limits.
 
-use crate::calculation::{Answer, Calculation, Column, Given, Input, Output, Refused, Stage};
+use crate::calculation::{
+    Answer, Calculation, Column, Given, Input, Output, Refused, Stage, Value,
+};
 use crate::distribution::{DistributionError, t_quantile};
 
 /// The reference temperature of lengths, °C (ISO 1:2022).
@@ -384,11 +386,7 @@ pub const UNCERTAINTY_BUDGET: Calculation = Calculation {
     ],
     outputs: &[
         Output::figure("uc", "µm", "combined standard uncertainty"),
-        Output::figure(
-            "dof",
-            "",
-            "effective degrees of freedom cut to a whole number; 0 if endless",
-        ),
+        Output::figure("dof", "", "effective degrees of freedom cut to a whole number"),
         Output::figure("k", "", "coverage factor"),
         Output::figure("U", "µm", "expanded uncertainty"),
     ],
@@ -425,9 +423,14 @@ fn run_budget(given: &Given) -> Result<Answer, Refused> {
     let expanded = combined
         .expanded(given.number("coverage"))
         .map_err(|e| Refused::because("coverage", e.to_string()))?;
+    let dof = if expanded.dof.is_finite() {
+        Value::Figure(expanded.dof)
+    } else {
+        Value::Word("endless".to_owned())
+    };
     Ok(Answer::new()
         .figure("uc", combined.standard_uncertainty)
-        .figure("dof", if expanded.dof.is_finite() { expanded.dof } else { 0.0 })
+        .with("dof", dof)
         .figure("k", expanded.coverage_factor)
         .figure("U", expanded.uncertainty))
 }

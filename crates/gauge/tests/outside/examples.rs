@@ -113,3 +113,20 @@ fn compare(calculation: &str, name: &str, printed: &str, value: &Value) {
         Value::Table(..) => panic!("{calculation}: {name}: tables are not printed"),
     }
 }
+
+#[test]
+fn a_limit_left_out_is_none_and_both_left_out_are_refused() {
+    let judge = CALCULATIONS.iter().find(|c| c.name == "judge").expect("it is declared");
+    let run = |lower: f64, upper: f64| {
+        let mut given = given(judge);
+        given.0.insert("lower", Argument::Number(lower));
+        given.0.insert("upper", Argument::Number(upper));
+        (judge.run)(&given)
+    };
+    let reason = run(-1e12, 25.0).expect("one limit is enough");
+    let (_, said) = &reason.0[4];
+    let Value::Word(said) = said else { panic!("a reason is a sentence") };
+    assert!(said.contains("over the upper limit"), "{said}");
+    let refused = run(-1e12, 1e12).expect_err("no limit is none").to_string();
+    assert!(refused.contains("neither limit is given"), "{refused}");
+}
