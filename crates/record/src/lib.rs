@@ -10,6 +10,7 @@
 pub mod chain;
 pub mod entry;
 pub mod memory;
+mod packed;
 pub mod reading;
 pub mod sqlite;
 pub mod store;

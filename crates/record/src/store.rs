@@ -126,9 +126,10 @@ pub struct Verified {
 /// Where the chain breaks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Broken {
-    /// The group, counted from 1.
+    /// The group, counted from 1; 0 where every group agrees with its seal and only what was built
+    /// for look-up does not.
     pub group: u64,
-    /// The first number in doubt.
+    /// The first number in doubt; 0 with group 0.
     pub number: u64,
     /// What was found, in words.
     pub finding: String,
@@ -148,7 +149,7 @@ pub enum StoreError {
     /// What is stored contradicts itself.
     #[error("the record is damaged at number {number}: {finding}")]
     Damaged {
-        /// Where.
+        /// Where; 0 where the file gives no place.
         number: u64,
         /// What was found.
         finding: String,
@@ -198,6 +199,15 @@ pub trait Store: Send + Sync {
     /// [`StoreError::HeadMoved`], [`StoreError::Unkeepable`], [`StoreError::Outside`].
     fn append(&self, group: &Group, believed: Option<Seal>) -> Result<Appended, StoreError>;
 
+    /// Appends many groups, each with its own seal: for bulk. A store that can keeps all or none of
+    /// them; the order of the answers is that of the groups.
+    ///
+    /// # Errors
+    /// As [`Store::append`]. Where groups are kept one by one, those before the refused one stay.
+    fn append_all(&self, groups: Vec<Group>) -> Result<Vec<Appended>, StoreError> {
+        groups.iter().map(|group| self.append(group, None)).collect()
+    }
+
     /// Entries with numbers from `from` on, `limit` at the most, in order.
     ///
     /// # Errors
@@ -228,6 +238,47 @@ pub trait Store: Send + Sync {
     /// # Errors
     /// [`StoreError::Outside`]; damage is not an error but a finding.
     fn verify(&self, progress: &mut dyn FnMut(u64, u64)) -> Result<Verified, StoreError>;
+
+    /// As [`Store::verify`], then compares with a head that was kept outside (printed on an
+    /// engine's sheet, sent to a second keeper). Only this finds an end that was cut off, or a
+    /// record that was written anew from some group on.
+    ///
+    /// # Errors
+    /// [`StoreError::Outside`]; damage is not an error but a finding.
+    fn verify_against(
+        &self,
+        outside: &Head,
+        progress: &mut dyn FnMut(u64, u64),
+    ) -> Result<Verified, StoreError> {
+        let mut found = self.verify(progress)?;
+        if found.broken.is_none() && outside.groups > 0 {
+            found.broken = match self.seal_of(outside.last_number)? {
+                Some((group, seal)) if group == outside.groups && seal == outside.seal => None,
+                Some((group, seal)) => Some(Broken {
+                    group,
+                    number: outside.last_number,
+                    finding: format!(
+                        "the record was written anew at or before this: group {group} closes with \
+                         {seal}, the outside head says group {} with {}",
+                        outside.groups, outside.seal
+                    ),
+                }),
+                None => Some(Broken {
+                    group: found.head.groups.saturating_add(1),
+                    number: found.head.last_number.saturating_add(1),
+                    finding: format!(
+                        "the end was cut off: the record stops at group {} and number {}, the \
+                         outside head says group {} and number {}",
+                        found.head.groups,
+                        found.head.last_number,
+                        outside.groups,
+                        outside.last_number
+                    ),
+                }),
+            };
+        }
+        Ok(found)
+    }
 
     /// Writes a copy to `to` while others go on writing; gives the head of the copy.
     ///

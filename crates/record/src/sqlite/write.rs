@@ -1,0 +1,387 @@
+//! The one writer: a thread that takes what waits, writes it in one transaction, and answers.
+//!
+//! Many appenders share one flush of the disk that way. Each deed still has its own sealed group.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::thread::JoinHandle;
+
+use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
+
+use super::names::{Names, mark, pack_form};
+use super::{BLOCK_BITS, outside, read_head, read_seal, refused};
+use crate::chain::{Closing, Digest, context_digest, entry_digest, reading_digest, seal};
+use crate::packed::Packed;
+use crate::reading::{Context, Name, Reading};
+use crate::store::{Appended, Head, Seal, StoreError};
+
+/// How many members are gathered into one transaction before it is closed, so that the first in
+/// line does not wait for ever.
+const ROUND_MEMBERS: usize = 20_000;
+
+type Answer = Result<Vec<Appended>, StoreError>;
+
+/// Groups of one appender, to be kept all or none.
+struct Job {
+    groups: Vec<Packed>,
+    believed: Option<Seal>,
+    answer: SyncSender<Answer>,
+}
+
+/// The way to the writer's thread. Dropping it lets the thread finish and waits for it.
+pub(super) struct Writing {
+    jobs: Option<Sender<Job>>,
+    thread: Option<JoinHandle<()>>,
+    path: PathBuf,
+}
+
+impl Writing {
+    pub(super) fn start(conn: Connection, path: &Path) -> Result<Self, StoreError> {
+        let (jobs, waiting) = channel();
+        let mut writer = Writer { conn, path: path.to_owned(), known: None };
+        let thread = std::thread::Builder::new()
+            .name("record writer".to_owned())
+            .spawn(move || writer.serve(&waiting))
+            .map_err(|e| outside(path, &e.to_string()))?;
+        Ok(Self { jobs: Some(jobs), thread: Some(thread), path: path.to_owned() })
+    }
+
+    /// Hands the groups over and waits until they are on disk or refused.
+    pub(super) fn append(&self, groups: Vec<Packed>, believed: Option<Seal>) -> Answer {
+        let gone = || outside(&self.path, "the writer has stopped; open the record again");
+        let (answer, answered) = sync_channel(1);
+        let jobs = self.jobs.as_ref().ok_or_else(gone)?;
+        jobs.send(Job { groups, believed, answer }).map_err(|_| gone())?;
+        answered.recv().map_err(|_| gone())?
+    }
+}
+
+impl Drop for Writing {
+    fn drop(&mut self) {
+        drop(self.jobs.take());
+        if let Some(thread) = self.thread.take() {
+            // A thread that panicked has nothing left to finish.
+            let _ = thread.join();
+        }
+    }
+}
+
+struct Writer {
+    conn: Connection,
+    path: PathBuf,
+    /// What the writer remembers of the file; forgotten after any refusal, since it may hold what
+    /// was rolled back.
+    known: Option<Known>,
+}
+
+struct Known {
+    head: Head,
+    names: HashMap<Name, i64>,
+    contexts: HashMap<Arc<Context>, (i64, Digest)>,
+}
+
+impl Writer {
+    fn serve(&mut self, waiting: &Receiver<Job>) {
+        while let Ok(first) = waiting.recv() {
+            let mut members = first.members();
+            let mut round = vec![first];
+            while members < ROUND_MEMBERS
+                && let Ok(next) = waiting.try_recv()
+            {
+                members += next.members();
+                round.push(next);
+            }
+            self.answer(round);
+        }
+    }
+
+    /// Writes the round and answers each. If the whole is refused each is tried by itself: one that
+    /// finds no room must not take the others with it.
+    fn answer(&mut self, round: Vec<Job>) {
+        match self.keep(&round) {
+            Ok(answers) => {
+                for (job, answer) in round.into_iter().zip(answers) {
+                    job.reply(answer);
+                }
+            }
+            Err(_) if round.len() > 1 => {
+                for job in round {
+                    self.answer(vec![job]);
+                }
+            }
+            Err(refusal) => {
+                if let Some(alone) = round.into_iter().next() {
+                    alone.reply(Err(refusal));
+                }
+            }
+        }
+    }
+
+    fn keep(&mut self, round: &[Job]) -> Result<Vec<Answer>, StoreError> {
+        let mut known = match self.known.take() {
+            Some(known) => known,
+            None => Known::load(&self.conn).map_err(|e| refused(&self.path, e))?,
+        };
+        let kept = keep_round(&mut self.conn, &mut known, round);
+        let answers = kept.map_err(|e| refused(&self.path, e))?;
+        self.known = Some(known);
+        Ok(answers)
+    }
+}
+
+impl Job {
+    fn members(&self) -> usize {
+        self.groups.iter().map(Packed::members).sum()
+    }
+
+    fn reply(self, answer: Answer) {
+        // An appender that no longer waits is no fault of the record.
+        let _ = self.answer.send(answer);
+    }
+}
+
+impl Known {
+    fn load(conn: &Connection) -> rusqlite::Result<Self> {
+        let names = Names::load(conn)?;
+        Ok(Self {
+            head: read_head(conn)?,
+            names: names.texts().map(|(id, text)| (text.clone(), id)).collect(),
+            contexts: names
+                .contexts()
+                .map(|(id, kept)| (kept.context.clone(), (id, kept.digest)))
+                .collect(),
+        })
+    }
+}
+
+/// Everything of the round in one transaction; when this returns well it is on disk.
+fn keep_round(
+    conn: &mut Connection,
+    known: &mut Known,
+    round: &[Job],
+) -> rusqlite::Result<Vec<Answer>> {
+    let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let answers = round
+        .iter()
+        .map(|job| keep_job(&tx, known, job))
+        .collect::<rusqlite::Result<Vec<Answer>>>()?;
+    tx.commit()?;
+    Ok(answers)
+}
+
+fn keep_job(tx: &Transaction<'_>, known: &mut Known, job: &Job) -> rusqlite::Result<Answer> {
+    let mut done = Vec::with_capacity(job.groups.len());
+    for group in &job.groups {
+        if let Some(first) = first_answer(tx, group)? {
+            done.push(first);
+            continue;
+        }
+        let found = known.head.seal;
+        if let Some(believed) = job.believed
+            && believed != found
+        {
+            return Ok(Err(StoreError::HeadMoved { believed, found }));
+        }
+        done.push(keep_group(tx, known, group)?);
+    }
+    Ok(Ok(done))
+}
+
+/// The answer given when the deed was first kept, if it was.
+fn first_answer(tx: &Transaction<'_>, group: &Packed) -> rusqlite::Result<Option<Appended>> {
+    tx.prepare_cached(
+        "SELECT first_number, number, first_number + entries + readings - 1, seal \
+         FROM \"group\" WHERE deed = ?1",
+    )?
+    .query_row([group.deed], |row| {
+        let (groups, last_number) = (row.get(1)?, row.get(2)?);
+        let head = Head { groups, last_number, seal: read_seal(row, 3)? };
+        Ok(Appended { first_number: row.get(0)?, head, already_done: true })
+    })
+    .optional()
+}
+
+fn keep_group(
+    tx: &Transaction<'_>,
+    known: &mut Known,
+    group: &Packed,
+) -> rusqlite::Result<Appended> {
+    let before = known.head;
+    let first_number = before.last_number + 1;
+    let mut members = keep_entries(tx, first_number, group)?;
+    let first_reading = first_number + members.len() as u64;
+    keep_readings(tx, known, first_reading, &group.readings, &mut members)?;
+    let short = |n: usize| u32::try_from(n).expect("a packed group has at most a million members");
+    let closing = Closing {
+        group: before.groups + 1,
+        previous: before.seal,
+        deed: group.deed,
+        closed_at: group.closed_at,
+        first_number,
+        entries: short(group.entries.len()),
+        readings: short(group.readings.len()),
+    };
+    let seal = seal(&closing, &members);
+    close_group(tx, &closing, &seal)?;
+    let last_number = before.last_number + members.len() as u64;
+    known.head = Head { groups: closing.group, last_number, seal };
+    Ok(Appended { first_number, head: known.head, already_done: false })
+}
+
+fn close_group(tx: &Transaction<'_>, closing: &Closing, seal: &Seal) -> rusqlite::Result<()> {
+    let kept = tx
+        .prepare_cached(
+            "INSERT INTO \"group\" (first_number, number, deed, closed_at, entries, readings, \
+             previous, seal) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        )?
+        .execute(params![
+            closing.first_number,
+            closing.group,
+            closing.deed,
+            closing.closed_at,
+            closing.entries,
+            closing.readings,
+            closing.previous.0,
+            seal.0
+        ])?;
+    one(kept)
+}
+
+fn keep_entries(
+    tx: &Transaction<'_>,
+    first_number: u64,
+    group: &Packed,
+) -> rusqlite::Result<Vec<Digest>> {
+    let mut insert =
+        tx.prepare_cached("INSERT INTO entry (number, bytes, hash) VALUES (?1, ?2, ?3)")?;
+    let mut about = tx.prepare_cached("INSERT INTO about (subject, number) VALUES (?1, ?2)")?;
+    let mut digests = Vec::with_capacity(group.members());
+    for (number, entry) in (first_number..).zip(&group.entries) {
+        let digest = entry_digest(number, &entry.bytes);
+        one(insert.execute(params![number, entry.bytes, digest.0])?)?;
+        for subject in &entry.subjects {
+            one(about.execute(params![subject, number])?)?;
+        }
+        digests.push(digest);
+    }
+    Ok(digests)
+}
+
+/// A reading with the ids of its names.
+struct Row<'a> {
+    characteristic: i64,
+    position: i64,
+    context: i64,
+    number: u64,
+    mark: i64,
+    reading: &'a Reading,
+}
+
+fn keep_readings(
+    tx: &Transaction<'_>,
+    known: &mut Known,
+    first_number: u64,
+    readings: &[Reading],
+    digests: &mut Vec<Digest>,
+) -> rusqlite::Result<()> {
+    let mut rows = Vec::with_capacity(readings.len());
+    let mut stretches = HashMap::new();
+    for (number, reading) in (first_number..).zip(readings) {
+        let characteristic = name_id(tx, known, &reading.characteristic)?;
+        let position = name_id(tx, known, &reading.position)?;
+        let (context, shared) = context_id(tx, known, &reading.context)?;
+        let digest = reading_digest(number, reading, &shared);
+        digests.push(digest);
+        let mark = mark(&digest);
+        rows.push(Row { characteristic, position, context, number, mark, reading });
+        let gauge = name_id(tx, known, &reading.context.gauge)?;
+        let (earliest, latest) = stretches
+            .entry((characteristic, number >> BLOCK_BITS, gauge))
+            .or_insert((reading.at, reading.at));
+        *earliest = reading.at.min(*earliest);
+        *latest = reading.at.max(*latest);
+    }
+    // The rows of one characteristic go to neighbouring places; kept together they are cheaper.
+    rows.sort_unstable_by_key(|row| (row.characteristic, row.number));
+    insert_rows(tx, &rows)?;
+    widen_stretches(tx, &stretches)
+}
+
+fn insert_rows(tx: &Transaction<'_>, rows: &[Row<'_>]) -> rusqlite::Result<()> {
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO reading (characteristic, number, at, piece, position, mantissa, form, \
+         context, mark) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    )?;
+    for row in rows {
+        let Reading { at, piece, value, .. } = row.reading;
+        let kept = insert.execute(params![
+            row.characteristic,
+            row.number,
+            at,
+            piece,
+            row.position,
+            value.mantissa(),
+            pack_form(value),
+            row.context,
+            row.mark
+        ])?;
+        one(kept)?;
+    }
+    Ok(())
+}
+
+fn widen_stretches(
+    tx: &Transaction<'_>,
+    stretches: &HashMap<(i64, u64, i64), (i64, i64)>,
+) -> rusqlite::Result<()> {
+    let mut widen = tx.prepare_cached(
+        "INSERT INTO stretch (characteristic, block, gauge, earliest, latest) \
+         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO UPDATE SET \
+         earliest = min(earliest, excluded.earliest), latest = max(latest, excluded.latest)",
+    )?;
+    for ((characteristic, block, gauge), (earliest, latest)) in stretches {
+        one(widen.execute(params![characteristic, block, gauge, earliest, latest])?)?;
+    }
+    Ok(())
+}
+
+fn name_id(tx: &Transaction<'_>, known: &mut Known, name: &Name) -> rusqlite::Result<i64> {
+    if let Some(id) = known.names.get(name) {
+        return Ok(*id);
+    }
+    one(tx.prepare_cached("INSERT INTO name (text) VALUES (?1)")?.execute(params![name])?)?;
+    let id = tx.last_insert_rowid();
+    known.names.insert(name.clone(), id);
+    Ok(id)
+}
+
+fn context_id(
+    tx: &Transaction<'_>,
+    known: &mut Known,
+    context: &Arc<Context>,
+) -> rusqlite::Result<(i64, Digest)> {
+    if let Some(kept) = known.contexts.get(context) {
+        return Ok(*kept);
+    }
+    let Context { gauge, person, machine, spindle, tool, source, edition } = &**context;
+    let mut ids = [0; 7];
+    let names = [gauge, person, machine, spindle, tool, source, edition];
+    for (id, name) in ids.iter_mut().zip(names) {
+        *id = name_id(tx, known, name)?;
+    }
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO context (gauge, person, machine, spindle, tool, source, edition) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?;
+    one(insert.execute(ids)?)?;
+    let kept = (tx.last_insert_rowid(), context_digest(context));
+    known.contexts.insert(context.clone(), kept);
+    Ok(kept)
+}
+
+/// Each insert must have kept exactly one row.
+fn one(changed: usize) -> rusqlite::Result<()> {
+    if changed == 1 { Ok(()) } else { Err(rusqlite::Error::StatementChangedRows(changed)) }
+}
