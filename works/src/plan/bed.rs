@@ -114,8 +114,8 @@ fn points(bed: &Table<'_>, engine: Option<&Engine>) -> Option<Vec<Point>> {
         let speed = table.need(speed, "speed", "\"3600 rev/min\"");
         let torque = table.quantity("torque", Dimension::Torque, Sign::Positive);
         let torque = table.need(torque, "torque", "\"58.4 N·m\"");
-        let below = table.number_within("below", 0.0..=1.0, "\"5 %\"").unwrap_or(band);
-        let above = table.number_within("above", 0.0..=1.0, "\"6 %\"").unwrap_or(band);
+        let below = table.share("below", 0.0..=1.0, "\"5 %\"").unwrap_or(band);
+        let above = table.share("above", 0.0..=1.0, "\"6 %\"").unwrap_or(band);
         let most = Dimension::SpecificConsumption;
         let consumption_max = table.quantity("consumption_max", most, Sign::Positive);
         table.finish();

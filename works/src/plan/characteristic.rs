@@ -59,8 +59,8 @@ pub(super) fn characteristics(root: &Table<'_>, shop: &Shop<'_>) -> Section<Char
         let Some(of_part) = all.table_of(entry, CALLED.heading) else { continue };
         for (name, table) in of_part.named_tables(CALLED.heading) {
             let id = format!("{}.{name}", entry.key);
-            let one = Reading { table: &table, shop }.characteristic(&id, entry.key, name);
-            table.finish();
+            let one =
+                table.sound(|table| Reading { table, shop }.characteristic(&id, entry.key, name));
             section.add(id, one);
         }
     }
@@ -260,7 +260,7 @@ impl Reading<'_, '_> {
         let table = self.table;
         let words = table.words("deviations", EXAMPLE)?;
         let [lower, upper] = words.as_slice() else {
-            let what = format!("deviations has {} figures, but two are wanted", words.len());
+            let what = format!("deviations wants two figures, but has {}", words.len());
             let mend = format!("write the lower and the upper, such as deviations = {EXAMPLE}");
             table.fault_at("deviations", what, mend);
             return None;

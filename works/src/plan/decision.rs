@@ -20,8 +20,8 @@ pub(super) fn decision(table: &Table<'_>) -> Option<DecisionRule> {
         [("guarded", Kind::Guarded), ("simple", Kind::Simple), ("conformity", Kind::Conformity)];
     let kind = table.choice("decision", &words);
     let guard_factor = table.number_within("guard_factor", 0.0..=10.0, "1.0");
-    let accept_at = table.number_within("accept_at", 0.0..=1.0, "\"95 %\"");
-    let reject_at = table.number_within("reject_at", 0.0..=1.0, "\"5 %\"");
+    let accept_at = table.share("accept_at", 0.0..=1.0, "\"95 %\"");
+    let reject_at = table.share("reject_at", 0.0..=1.0, "\"5 %\"");
     let wanted = [
         ("guard_factor", Kind::Guarded, "guarded"),
         ("accept_at", Kind::Conformity, "conformity"),

@@ -51,7 +51,7 @@ pub(super) fn engine(
     let firing_order = cylinders.and_then(|n| firing_order(table, n));
     let rated_power = figure("rated_power", Dimension::Power, "\"22 kW\"");
     let rated_speed = figure("rated_speed", Dimension::RotationalSpeed, "\"3600 rev/min\"");
-    let power_tolerance = table.number_within("power_tolerance", 0.0..=0.5, "\"5 %\"");
+    let power_tolerance = table.share("power_tolerance", 0.0..=0.5, "\"5 %\"");
     let parts = part_counts(table, parts);
     let mut engine = Engine {
         name: name.to_owned(),
@@ -256,6 +256,7 @@ impl CompressionTable<'_, '_> {
                     dimension.words()
                 );
                 table.fault(&word.span, what, "name another characteristic, or write the figure");
+                return None;
             }
             if characteristic.part != ENGINE {
                 check_in_engine(table, word, &characteristic.part, Some(self.engine));

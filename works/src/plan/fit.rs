@@ -34,6 +34,7 @@ pub(super) fn fit(
     if part_of(outer.name) == part_of(inner.name) {
         let what = format!("\"{}\" and \"{}\" are of the same part", outer.name, inner.name);
         table.fault_at("inner", what, "name a hole of one part and a shaft of another");
+        return None;
     }
     if lower.si() >= upper.si() {
         let what = format!("the upper clearance {upper} is not above the lower {lower}");
@@ -77,6 +78,7 @@ fn side<'s>(
     {
         let what = format!("\"{}\" is {}, not a length", found.name, c.unit.dimension.words());
         table.fault_at(key, what, "name a diameter or a width");
+        return None;
     }
     Some(found)
 }
@@ -121,11 +123,36 @@ pub(super) fn set_rule(
         for side in found.thing.iter().flat_map(|f| [&f.outer, &f.inner]) {
             check_in_engine(table, word, part_of(side), engine);
         }
+        check_places(table, word, found.thing, engine, characteristics);
         names.push(found.name.to_owned());
     }
     let spreads = spreads(table, engine, characteristics);
     let complete = words.is_some_and(|w| w.len() == names.len());
     Some(SetRule { fits: complete.then_some(names)?, spreads: spreads? })
+}
+
+/// Refuses a fit whose holes and shafts are not equally many in one engine.
+fn check_places(
+    table: &Table<'_>,
+    word: &Word<'_>,
+    fit: Option<&Fit>,
+    engine: Option<&Engine>,
+    characteristics: &Section<Characteristic>,
+) {
+    let (Some(fit), Some(engine)) = (fit, engine) else { return };
+    let places = |name: &str| {
+        let (_, characteristic) = characteristics.sound().find(|(known, _)| *known == name)?;
+        let pieces = usize::try_from(*engine.parts.get(part_of(name))?).ok()?;
+        Some(pieces * characteristic.positions.len().max(1))
+    };
+    let (Some(holes), Some(shafts)) = (places(&fit.outer), places(&fit.inner)) else { return };
+    if holes != shafts {
+        let Fit { name, outer, inner, .. } = fit;
+        let what = format!("\"{name}\" has {holes} places of {outer} for {shafts} of {inner}");
+        let mend =
+            format!("mend the positions, or the counts under [engine.{}.parts]", engine.name);
+        table.fault(&word.span, what, mend);
+    }
 }
 
 /// Refuses a part that the engine does not have.

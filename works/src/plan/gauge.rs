@@ -43,7 +43,10 @@ pub(super) fn gauge(name: &str, table: &Table<'_>) -> Option<Gauge> {
     let least = LEAST_STEPS * resolution.number() * resolution.unit().factor();
     // Counting and good-or-not-good have no step to be uncertain by.
     let counted = dimension == Dimension::Number;
-    if !counted && uncertainty.number() * uncertainty.unit().factor() < least {
+    if uncertainty.mantissa() < 0 {
+        let what = format!("uncertainty = \"{uncertainty}\" is negative");
+        table.fault_at("uncertainty", what, "write zero or more");
+    } else if !counted && uncertainty.number() * uncertainty.unit().factor() < least {
         table.fault_at(
             "uncertainty",
             format!(
@@ -51,10 +54,6 @@ pub(super) fn gauge(name: &str, table: &Table<'_>) -> Option<Gauge> {
             ),
             format!("write at least {LEAST_STEPS} of the resolution {resolution}"),
         );
-    }
-    if uncertainty.mantissa() < 0 {
-        let what = format!("uncertainty = \"{uncertainty}\" is negative");
-        table.fault_at("uncertainty", what, "write zero or more");
     }
     Some(Gauge {
         name: name.to_owned(),

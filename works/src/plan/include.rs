@@ -118,21 +118,30 @@ impl Inclusion<'_> {
         self.add_text(file, as_named, text, include.statement);
         let mut wanted = Vec::new();
         for (name, at) in include.names {
-            match self.path_of(&name) {
-                Ok(path) => wanted.push((name, path, at)),
+            match self.text_of(&name) {
+                Ok(text) => wanted.push((name, text)),
                 Err((what, mend)) => found.push(Finding { span: at, what, mend: mend.to_owned() }),
             }
         }
         found.sort_by_key(|f| f.span.start);
         let alone = Splice::of_one(name, text);
         self.faults.extend(found.into_iter().map(|f| alone.place(f)));
-        for (name, path, at) in wanted {
-            self.take_included(&alone, &name, &path, at);
+        for (name, text) in wanted {
+            let shown = self.main.with_file_name(&name).display().to_string();
+            match text {
+                Ok(text) => self.take(&shown, Some(&name), &text),
+                Err(unread) => {
+                    let (fault, text) = unread.into_fault_of(&shown);
+                    self.faults.push(fault);
+                    self.splice.files.push(text);
+                }
+            }
         }
     }
 
-    /// Where an included file lies; or why it cannot be taken.
-    fn path_of(&mut self, name: &str) -> Result<PathBuf, (String, &'static str)> {
+    /// The text of an included file, or why its words cannot be read; or why it cannot be included
+    /// at all.
+    fn text_of(&mut self, name: &str) -> Result<Result<String, Unread>, (String, &'static str)> {
         let relative = Path::new(name);
         let inside = relative.components().all(|c| matches!(c, Component::Normal(_)));
         if name.is_empty() || !inside {
@@ -146,23 +155,12 @@ impl Inclusion<'_> {
             return Err((format!("\"{name}\" is included twice"), "name each file once"));
         }
         self.taken.push(relative.to_owned());
-        Ok(path)
-    }
-
-    fn take_included(&mut self, from: &Splice, name: &str, path: &Path, at: Range<usize>) {
-        let shown = path.display().to_string();
-        match text_of_file(path) {
-            Ok(text) => self.take(&shown, Some(name), &text),
-            Err(Unread::Io(error)) => self.faults.push(from.place(Finding {
-                span: at,
-                what: format!("\"{name}\" cannot be read ({error})"),
-                mend: "name a file that lies beside the works file".to_owned(),
-            })),
-            Err(unread) => {
-                let (fault, text) = unread.into_fault_of(&shown);
-                self.faults.push(fault);
-                self.splice.files.push(text);
-            }
+        match text_of_file(&path) {
+            Err(Unread::Io(error)) => Err((
+                format!("\"{name}\" cannot be read ({error})"),
+                "name a file that lies beside the works file",
+            )),
+            read => Ok(read),
         }
     }
 

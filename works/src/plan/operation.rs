@@ -29,12 +29,12 @@ pub(super) fn operation(name: &str, table: &Table<'_>, parts: &Section<Part>) ->
     let cycle = table.quantity("cycle", Dimension::Time, Sign::Positive);
     let cycle = table.need(cycle, "cycle", "\"7.5 min\"");
     let machines = table.whole("machines", 1..=100, 1);
-    let availability = table.number_within("availability", 0.0..=1.0, "\"85 %\"");
+    let availability = table.share("availability", 0.0..=1.0, "\"85 %\"");
     if availability == Some(0.0) {
         let what = "availability = 0 is an operation that never runs";
         table.fault_at("availability", what, "write a share above zero, such as \"85 %\"");
     }
-    let scrap = table.number_within("scrap", 0.0..=1.0, "\"1 %\"");
+    let scrap = table.share("scrap", 0.0..=1.0, "\"1 %\"");
     if scrap == Some(1.0) {
         let what = "scrap = 1 is an operation that makes nothing good";
         table.fault_at("scrap", what, "write a share below one, such as \"1 %\"");

@@ -82,8 +82,21 @@ impl Splice {
         let end = if end_file == file { end.max(start) } else { start };
         let SourceText { name, text } = &self.files[file];
         let (line, column) = line_and_column(text, start);
+        let (what, mend) = (one_line(&what), one_line(&mend));
         Fault { file: name.clone(), line, column, span: start..end, what, mend }
     }
+}
+
+/// The message on one line and of a length that can be read: it may quote anything that was
+/// written.
+fn one_line(message: &str) -> String {
+    const MOST: usize = 400;
+    let plain = |c: char| if c.is_control() { ' ' } else { c };
+    let mut line: String = message.chars().take(MOST).map(plain).collect();
+    if line.len() < message.len() {
+        line.push('…');
+    }
+    line
 }
 
 /// Line and column, both from 1, the column in characters.

@@ -61,7 +61,7 @@ pub(super) fn rotor(
     let part = table.need(part, "part", "\"crankshaft\"");
     let mass = figure(table, "mass", Dimension::Mass, "\"11.4 kg\"");
     let speed = figure(table, "service_speed", Dimension::RotationalSpeed, "\"3600 rev/min\"");
-    let grade = figure(table, "grade", Dimension::Velocity, "\"6.3 mm/s\"");
+    let grade = table.need(grade(table), "grade", "\"G 6.3\"");
     let channel =
         |key, dimension, example| planes_of(table, key, dimension, example, part, characteristics);
     let amount = channel("amount", Dimension::Unbalance, "\"crankshaft.unbalance\"");
@@ -102,6 +102,20 @@ pub(super) fn rotor(
     })
 }
 
+/// The balance quality grade: `"G 6.3"`, or the velocity that it stands for.
+fn grade(table: &Table<'_>) -> Option<Quantity> {
+    const EXAMPLE: &str = "\"G 6.3\"";
+    let text = table.text("grade", EXAMPLE)?;
+    let named = text.strip_prefix('G').map(|number| Quantity::parse_in(number, unit("mm/s")));
+    let read = named.unwrap_or_else(|| Quantity::parse(text, Dimension::Velocity));
+    let grade = read.ok().filter(|grade| grade.mantissa() > 0);
+    if grade.is_none() {
+        let what = format!("grade = \"{text}\" is not a balance quality grade");
+        table.fault_at("grade", what, "write it like grade = \"G 6.3\", or as \"6.3 mm/s\"");
+    }
+    grade
+}
+
 /// The characteristic that holds amount or angle at planes A and B.
 fn planes_of(
     table: &Table<'_>,
@@ -115,19 +129,22 @@ fn planes_of(
     let found = table.need(found, key, example)?;
     if let Some(c) = found.thing {
         let name = found.name;
-        if c.unit.dimension != dimension {
+        let fault = if c.unit.dimension != dimension {
             let (got, wanted) = (c.unit.dimension.words(), dimension.words());
             let what = format!("\"{name}\" is {got}, but {wanted} is wanted");
-            table.fault_at(key, what, "name the characteristic that holds it");
-        }
-        if c.positions != ["A", "B"] {
+            Some((what, "name the characteristic that holds it".to_owned()))
+        } else if part.is_some_and(|part| part != c.part) {
+            let what = format!("\"{name}\" is measured on {}, not on this rotor's part", c.part);
+            Some((what, "name a characteristic of the part that is balanced".to_owned()))
+        } else if c.positions != ["A", "B"] {
             let what = format!("\"{name}\" is not measured at planes A and B");
             let mend = format!("write positions = [\"A\", \"B\"] under [characteristic.{name}]");
+            Some((what, mend))
+        } else {
+            None
+        };
+        if let Some((what, mend)) = fault {
             table.fault_at(key, what, mend);
-        }
-        if part.is_some_and(|part| part != c.part) {
-            let what = format!("\"{name}\" is measured on {}, not on this rotor's part", c.part);
-            table.fault_at(key, what, "name a characteristic of the part that is balanced");
         }
     }
     Some(found.name.to_owned())
@@ -227,7 +244,7 @@ fn windows(table: &Table<'_>) -> Option<Vec<(Quantity, Quantity)>> {
 fn window(table: &Table<'_>, item: &Entry<'_>) -> Option<(Quantity, Quantity)> {
     let words = table.words_of(item, WINDOWS)?;
     let [from, to] = words.as_slice() else {
-        let what = format!("a window has {} angles, but two are wanted", words.len());
+        let what = format!("a window wants two angles, but has {}", words.len());
         let mend = format!("write from and to, such as windows = {WINDOWS}");
         table.fault(&item.span, what, mend);
         return None;

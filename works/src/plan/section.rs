@@ -49,9 +49,7 @@ impl<T> Section<T> {
         let mut section = Self::of(called);
         let all = root.table(key, called.heading);
         for (name, table) in all.iter().flat_map(|t| t.named_tables(called.heading)) {
-            let thing = one(name, &table);
-            table.finish();
-            section.add(name.to_owned(), thing);
+            section.add(name.to_owned(), table.sound(|table| one(name, table)));
         }
         section
     }

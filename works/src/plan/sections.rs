@@ -106,8 +106,7 @@ fn of_engines<T>(
     for (all, entry) in all.iter().flat_map(|t| t.entries().iter().map(move |e| (t, e))) {
         let Some(engine) = engines.named(all, &entry.key_word()) else { continue };
         let Some(table) = all.table_of(entry, called.heading) else { continue };
-        let thing = one(&table, engine.thing);
-        table.finish();
+        let thing = table.sound(|table| one(table, engine.thing));
         section.add(engine.name.to_owned(), thing);
     }
     section

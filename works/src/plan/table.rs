@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::ops::{Range, RangeInclusive};
 
 use bedplate_gauge::quantity::{Quantity, QuantityError};
-use bedplate_gauge::unit::{Dimension, Unit};
+use bedplate_gauge::unit::{Dimension, UNITS, Unit};
 use toml::de::{DeTable, DeValue};
 
 use super::nearest::{mend_name, nearest};
@@ -28,6 +28,11 @@ impl<'t> Findings<'t> {
     /// One more.
     pub(super) fn add(&self, finding: Finding) {
         self.list.borrow_mut().push(finding);
+    }
+
+    /// How many there are.
+    fn count(&self) -> usize {
+        self.list.borrow().len()
     }
 
     /// All of them.
@@ -102,7 +107,7 @@ fn kind_words(value: &DeValue<'_>) -> &'static str {
         DeValue::String(_) => "a text",
         DeValue::Integer(_) => "a whole number",
         DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
+        DeValue::Boolean(_) => "a yes or no",
         DeValue::Datetime(_) => "a date or time",
         DeValue::Array(_) => "a list",
         DeValue::Table(_) => "a table",
@@ -192,12 +197,20 @@ impl<'t> Table<'t> {
 
     /// `value`, and a fault if there is none because the key is missing.
     pub(super) fn need<T>(&self, value: Option<T>, key: &'static str, example: &str) -> Option<T> {
-        if value.is_none() && self.find(key).is_none() {
+        if value.is_none() && self.find(key).is_none() && !self.is_mistyped(key) {
             let (span, heading) = (&self.span, &self.heading);
             let mend = format!("add it, such as {key} = {example}");
             self.fault(span, format!("{heading} has no \"{key}\""), mend);
         }
         value
+    }
+
+    /// Whether an unknown key stands there that must have been meant for this one: it is named as
+    /// mistyped already.
+    fn is_mistyped(&self, key: &str) -> bool {
+        let asked = self.asked.borrow();
+        let mut unknown = self.entries.iter().filter(|e| !asked.contains(&e.key));
+        unknown.any(|e| nearest(e.key, asked.iter().copied()) == Some(key))
     }
 
     fn wrong_kind(&self, entry: &Entry<'t>, wanted: &str, example: &str) {
@@ -289,10 +302,14 @@ impl<'t> Table<'t> {
             DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix()).ok().map(as_number),
             DeValue::Float(n) => n.as_str().parse::<f64>().ok(),
             DeValue::String(text) => {
-                let read = Quantity::parse(text, Dimension::Number);
-                let read =
-                    read.map_err(|error| self.quantity_fault(entry.key, &entry.span, &error));
-                return read.ok().map(|q| q.si());
+                return match Quantity::parse(text, Dimension::Number) {
+                    Ok(share) => Some(share.si()),
+                    Err(error) => {
+                        let number = Some(Dimension::Number);
+                        self.quantity_fault(entry.key, &entry.span, &error, number);
+                        None
+                    }
+                };
             }
             _ => {
                 self.wrong_kind(entry, "a number", example);
@@ -334,6 +351,24 @@ impl<'t> Table<'t> {
         self.find(key).map_or(&self.span, |e| &e.span).clone()
     }
 
+    /// A share within a range, both ends allowed.
+    pub(super) fn share(
+        &self,
+        key: &'static str,
+        range: RangeInclusive<f64>,
+        example: &str,
+    ) -> Option<f64> {
+        let value = self.number(key, example)?;
+        if range.contains(&value) {
+            return Some(value);
+        }
+        let written = self.written(key);
+        let (least, most) = (range.start() * 100.0, range.end() * 100.0);
+        let what = format!("{key} = {written} is out of range");
+        self.fault_at(key, what, format!("write a share from {least} % to {most} %"));
+        None
+    }
+
     /// The value of a key as it was written.
     pub(super) fn written(&self, key: &str) -> String {
         self.find(key).map_or_else(String::new, |e| self.findings.written(&e.span))
@@ -369,7 +404,7 @@ impl<'t> Table<'t> {
         match text.parse::<Quantity>() {
             Ok(quantity) => Some(quantity),
             Err(error) => {
-                self.quantity_fault(key, &entry.span, &error);
+                self.quantity_fault(key, &entry.span, &error, None);
                 None
             }
         }
@@ -383,7 +418,10 @@ impl<'t> Table<'t> {
                 self.fault(
                     &entry.span,
                     format!("{key} = {written} has no unit"),
-                    format!("write it as text with its unit, such as {key} = \"{example}\""),
+                    format!(
+                        "write it as text with its unit, such as {key} = \"{}\"",
+                        with_unit(&written, example)
+                    ),
                 );
                 None
             }
@@ -406,7 +444,7 @@ impl<'t> Table<'t> {
         let quantity = match Quantity::parse(word.text, dimension) {
             Ok(quantity) => quantity,
             Err(error) => {
-                self.quantity_fault(key, &word.span, &error);
+                self.quantity_fault(key, &word.span, &error, Some(dimension));
                 return None;
             }
         };
@@ -430,22 +468,26 @@ impl<'t> Table<'t> {
         Some(quantity)
     }
 
-    fn quantity_fault(&self, key: &str, span: &Range<usize>, error: &QuantityError) {
+    fn quantity_fault(
+        &self,
+        key: &str,
+        span: &Range<usize>,
+        error: &QuantityError,
+        wanted: Option<Dimension>,
+    ) {
         let like = |d: &Dimension| format!("write it like {key} = \"{}\"", d.example());
         let (what, mend) = match error {
             QuantityError::Empty { expected } => (format!("{key} is empty"), like(expected)),
             QuantityError::NotANumber { text, expected } => {
                 (format!("{key} = \"{text}\" is not a number with a unit"), like(expected))
             }
-            QuantityError::UnitMissing { text, expected } => {
-                (format!("{key} = \"{text}\" has no unit"), like(expected))
-            }
-            QuantityError::UnitUnknown { text, unit, nearest } => (
+            QuantityError::UnitMissing { text, expected } => (
+                format!("{key} = \"{text}\" has no unit"),
+                format!("write it like {key} = \"{}\"", with_unit(text, expected.example())),
+            ),
+            QuantityError::UnitUnknown { text, unit, .. } => (
                 format!("\"{unit}\" in {key} = \"{text}\" is not a unit known here"),
-                nearest.map_or_else(
-                    || "write a unit of the trade, such as mm, in, g, N·m or kW".to_owned(),
-                    |n| format!("did you mean \"{n}\"?"),
-                ),
+                mend_unit(unit, wanted),
             ),
             QuantityError::WrongDimension { text, got, expected } => (
                 format!(
@@ -456,9 +498,7 @@ impl<'t> Table<'t> {
                 like(expected),
             ),
             QuantityError::OutOfRange { text } => (
-                format!(
-                    "{key} = \"{text}\" has more digits, or is larger or smaller, than can be kept"
-                ),
+                format!("{key} = \"{text}\" is larger, smaller or longer than can be kept"),
                 "write no more than 18 digits".to_owned(),
             ),
             QuantityError::TwoDecimalSigns { text } => (
@@ -474,12 +514,8 @@ impl<'t> Table<'t> {
         let text = self.text(key, example)?;
         let unit = Unit::named(text);
         if unit.is_none() {
-            let symbols = bedplate_gauge::unit::UNITS.iter().map(|u| u.symbol);
-            let mend = nearest(text, symbols.filter(|s| !s.is_empty())).map_or_else(
-                || format!("write it like {key} = {example}"),
-                |n| format!("did you mean \"{n}\"?"),
-            );
-            self.fault_at(key, format!("{key} = \"{text}\" is not a unit known here"), mend);
+            let what = format!("{key} = \"{text}\" is not a unit known here");
+            self.fault_at(key, what, mend_unit(text, None));
         }
         unit
     }
@@ -670,7 +706,12 @@ impl<'t> Table<'t> {
         let path = self.path_of(entry.key);
         let heading = format!("[[{path}]]");
         let DeValue::Array(array) = entry.value else {
-            self.not_a_table(entry, &heading, example);
+            if matches!(entry.value, DeValue::Table(_)) {
+                let what = format!("[{path}] is one table, but there may be several");
+                self.fault(&entry.span, what, format!("write the heading as {heading}"));
+            } else {
+                self.not_a_table(entry, &heading, example);
+            }
             return Vec::new();
         };
         let mut tables = Vec::with_capacity(array.len());
@@ -731,17 +772,37 @@ impl<'t> Table<'t> {
         sound
     }
 
+    /// What `read` makes of this table, unless it found a fault in it: then nothing, so that what
+    /// refers to it is not called wrong for the same slip.
+    pub(super) fn sound<T>(&self, read: impl FnOnce(&Self) -> Option<T>) -> Option<T> {
+        let before = self.findings.count();
+        let thing = read(self);
+        self.finish();
+        thing.filter(|_| self.findings.count() == before)
+    }
+
     /// Notes every key that nobody asked for.
     pub(super) fn finish(&self) {
         let asked = self.asked.borrow();
         for entry in self.entries.iter().filter(|e| !asked.contains(&e.key)) {
-            let heading = if self.heading.is_empty() { "the works file" } else { &self.heading };
-            let kinds = if self.heading.is_empty() { "tables" } else { "keys" };
-            let what = format!("\"{}\" is not a key of {heading}", entry.key);
-            let mend = if entry.key == "include" {
-                "it stands at the very top, before the first table".to_owned()
-            } else {
-                mend_name(entry.key, asked.iter().copied(), kinds)
+            let (key, heading) = (entry.key, &self.heading);
+            let (what, mend) = match (heading.is_empty(), key) {
+                (true, "include") => (
+                    "a text by itself cannot include files".to_owned(),
+                    "read the file from its folder".to_owned(),
+                ),
+                (true, _) => (
+                    format!("[{key}] is not a table of the works file"),
+                    mend_name(key, asked.iter().copied(), "tables"),
+                ),
+                (false, "include") => (
+                    format!("\"{key}\" is not a key of {heading}"),
+                    "it stands at the very top, before the first table".to_owned(),
+                ),
+                (false, _) => (
+                    format!("\"{key}\" is not a key of {heading}"),
+                    mend_name(key, asked.iter().copied(), "keys"),
+                ),
             };
             self.fault(&entry.key_span, what, mend);
         }
@@ -754,6 +815,23 @@ impl<'t> Table<'t> {
 )]
 fn as_number(n: i64) -> f64 {
     n as f64
+}
+
+/// `number` with the unit of the example: what was probably meant.
+fn with_unit(number: &str, example: &str) -> String {
+    let digits = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+' | '−');
+    format!("{number}{}", example.trim_start_matches(digits))
+}
+
+/// What to do about a unit that is not known.
+fn mend_unit(unit: &str, wanted: Option<Dimension>) -> String {
+    let of_kind = |u: &&Unit| wanted.is_none_or(|d| d == u.dimension) && !u.symbol.is_empty();
+    let symbols = UNITS.iter().filter(of_kind).map(|u| u.symbol);
+    match (nearest(unit, symbols), wanted) {
+        (Some(near), _) => format!("did you mean \"{near}\"?"),
+        (None, Some(wanted)) => format!("write it like \"{}\"", wanted.example()),
+        (None, None) => "write a unit of the trade, such as mm, µm, g, N·m or kW".to_owned(),
+    }
 }
 
 /// Longest name an author may choose.
