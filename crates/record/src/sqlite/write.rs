@@ -162,6 +162,10 @@ fn keep_round(
     known: &mut Known,
     round: &[Job],
 ) -> rusqlite::Result<Vec<Answer>> {
+    // A refusal can come in the midst of beginning or rolling back, and leave a transaction open.
+    if !conn.is_autocommit() {
+        conn.execute_batch("ROLLBACK")?;
+    }
     let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let answers = round
         .iter()
@@ -384,4 +388,133 @@ fn context_id(
 /// Each insert must have kept exactly one row.
 fn one(changed: usize) -> rusqlite::Result<()> {
     if changed == 1 { Ok(()) } else { Err(rusqlite::Error::StatementChangedRows(changed)) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::{Entry, Event};
+    use crate::sqlite::{lay, verify};
+    use crate::store::Group;
+
+    /// A writer on this thread, without the queue.
+    fn writer(folder: &Path) -> Writer {
+        let path = folder.join("record.db");
+        Writer { conn: lay::writer(&path).unwrap(), path, known: None }
+    }
+
+    fn group(id: u8, readings: usize) -> Packed {
+        let context = Arc::new(Context {
+            gauge: format!("AG-{id}").into(),
+            person: "Ilse Brandt".into(),
+            machine: "M3".into(),
+            spindle: "".into(),
+            tool: "".into(),
+            source: format!("bore-{id}.csv").into(),
+            edition: "e1".into(),
+        });
+        let reading = |i: usize| Reading {
+            at: 1_790_000_000_000,
+            characteristic: "block.bore".into(),
+            piece: format!("B{id}-{i}").into(),
+            position: "1".into(),
+            value: "68.012 mm".parse().unwrap(),
+            context: context.clone(),
+        };
+        let event = Event::PieceScrapped { piece: format!("B{id}"), reason: "blow hole".into() };
+        let entry = Entry { at: 0, by: "Ilse Brandt".into(), edition: "e1".into(), event };
+        Packed::of(Group {
+            deed: [id; 16],
+            closed_at: 0,
+            entries: vec![entry],
+            readings: (0..readings).map(reading).collect(),
+        })
+        .unwrap()
+    }
+
+    fn job(groups: Vec<Packed>) -> (Job, Receiver<Answer>) {
+        let (answer, answered) = sync_channel(1);
+        (Job { groups, believed: None, answer }, answered)
+    }
+
+    /// As another connection sees the record, which must be nothing of what was refused.
+    fn groups_verified(writer: &Writer) -> u64 {
+        let mut reader = lay::reader(&writer.path).unwrap();
+        let verified = verify::verify(&mut reader, &mut |_, _| {}).unwrap();
+        assert_eq!(verified.broken, None);
+        assert_eq!(verified.groups, verified.head.groups);
+        verified.groups
+    }
+
+    #[test]
+    fn a_fault_at_any_step_keeps_nothing_and_the_next_append_works() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut writer = writer(folder.path());
+        let round =
+            |id| [job(vec![group(id, 3), group(id + 1, 2)]).0, job(vec![group(id + 2, 1)]).0];
+        let mut step = 1;
+        // The steps are those of SQLite's own machine, which stops at each in turn; close to each
+        // other at first, since there lie the beginnings.
+        loop {
+            let mut passed = 0;
+            let stop = move || {
+                passed += 1;
+                passed == step
+            };
+            writer.conn.progress_handler(1, Some(stop)).unwrap();
+            let kept = writer.keep(&round(1));
+            writer.conn.progress_handler(0, None::<fn() -> bool>).unwrap();
+            match kept {
+                Ok(_) => break,
+                Err(StoreError::Outside { .. }) => assert!(writer.known.is_none()),
+                Err(other) => panic!("step {step}: {other}"),
+            }
+            if step % 16 == 1 {
+                assert_eq!(groups_verified(&writer), 0, "step {step}");
+            }
+            step += if step < 200 { 1 } else { 7 };
+        }
+        assert!(step > 300, "only {step} steps");
+        assert_eq!(groups_verified(&writer), 3);
+        writer.keep(&round(11)).unwrap();
+        assert_eq!(groups_verified(&writer), 6);
+    }
+
+    #[test]
+    fn one_that_finds_no_room_does_not_take_the_others_with_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut writer = writer(folder.path());
+        let pages: i64 =
+            writer.conn.pragma_query_value(None, "page_count", |row| row.get(0)).unwrap();
+        writer.conn.pragma_update(None, "max_page_count", pages + 2).unwrap();
+        let (jobs, answers): (Vec<_>, Vec<_>) =
+            [group(1, 2), group(2, 5_000), group(3, 2)].map(|g| job(vec![g])).into_iter().unzip();
+        writer.answer(jobs);
+        let answers: Vec<Answer> = answers.iter().map(|a| a.recv().unwrap()).collect();
+        assert!(answers[0].is_ok() && answers[2].is_ok());
+        match &answers[1] {
+            Err(StoreError::Outside { cause, .. }) => assert!(cause.contains("full"), "{cause}"),
+            other => panic!("not refused: {other:?}"),
+        }
+        assert_eq!(groups_verified(&writer), 2);
+        // Room again, and the same deed is taken.
+        writer.conn.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+        let (again, answer) = job(vec![group(2, 5_000)]);
+        writer.answer(vec![again]);
+        assert!(!answer.recv().unwrap().unwrap()[0].already_done);
+        assert_eq!(groups_verified(&writer), 3);
+    }
+
+    #[test]
+    fn groups_of_one_job_are_kept_all_or_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut writer = writer(folder.path());
+        let pages: i64 =
+            writer.conn.pragma_query_value(None, "page_count", |row| row.get(0)).unwrap();
+        writer.conn.pragma_update(None, "max_page_count", pages + 2).unwrap();
+        let (bulk, answer) = job(vec![group(1, 2), group(2, 5_000)]);
+        writer.answer(vec![bulk]);
+        assert!(answer.recv().unwrap().is_err());
+        assert_eq!(groups_verified(&writer), 0);
+    }
 }
