@@ -12,6 +12,7 @@
 pub mod calculation;
 pub mod capability;
 pub mod chart;
+pub mod circle;
 pub mod distribution;
 pub mod drift;
 pub mod factor;
@@ -42,6 +43,7 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &chart::INDIVIDUALS_CHART,
     &chart::GROUP_CHART,
     &chart::COUNT_CHART,
+    &circle::ROUNDNESS,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
     &drift::EWMA_CHART,

@@ -62,8 +62,8 @@ const FAR: f64 = 10.0;
 ///
 /// # Formula
 /// R_C = ∫ over bad y of g₀(y)·P(accept | y) dy,
-/// R_P = ∫ over good y of g₀(y)·(1 − P(accept | y)) dy, with g₀ the normal density of the process and
-/// P(accept | y) = Φ((A_U − y)/u) − Φ((A_L − y)/u).
+/// R_P = ∫ over good y of g₀(y)·(1 − P(accept | y)) dy, with g₀ the normal density of the process
+/// and P(accept | y) = Φ((A_U − y)/u) − Φ((A_L − y)/u).
 ///
 /// # Given
 /// `limits`: of the characteristic; `accepted`: the readings that are accepted (the limits

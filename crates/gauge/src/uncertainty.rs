@@ -596,8 +596,8 @@ mod tests {
             us in prop::collection::vec((0.0f64..10.0, 1.0f64..100.0), 1..8), scale in 1e-9f64..1e9
         ) {
             let lines = |c: f64| -> Vec<Contribution> {
-                let line = |&(u, dof): &(f64, f64)| Contribution::standard("x", u).times(c).dof(dof);
-                us.iter().map(line).collect()
+                let line = |u, dof| Contribution::standard("x", u).times(c).dof(dof);
+                us.iter().map(|&(u, dof)| line(u, dof)).collect()
             };
             let (a, b) = (combine(&lines(1.0)).unwrap(), combine(&lines(scale)).unwrap());
             prop_assert!((a.standard_uncertainty * scale - b.standard_uncertainty).abs()

@@ -9,6 +9,7 @@
 
 mod cases;
 mod charts;
+mod circles;
 mod examples;
 mod fits;
 mod gauging;
