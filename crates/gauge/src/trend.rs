@@ -1,6 +1,6 @@
 //! Wear: the line along which a characteristic runs with the piece count, and when to reset.
 //!
-//! [`line`] fits it, [`reset_advice`] says after how many pieces the chance of a bad or doubtful
+//! [`line()`] fits it, [`reset_advice`] says after how many pieces the chance of a bad or doubtful
 //! piece reaches the plan's figure and how far to move the tool.
 
 use crate::calculation::{Answer, Calculation, Given, Input, Output, Refused, Stage, Value};
