@@ -1,0 +1,819 @@
+//! Control: is a characteristic still on centre, can it hold its limits, when must it be reset?
+
+use std::collections::BTreeMap;
+
+use bedplate_gauge::capability::{Capability, Estimate, Scatter, capability};
+use bedplate_gauge::chart::{
+    ControlLimits, IndividualsChart, individuals_chart, individuals_limits,
+};
+use bedplate_gauge::limits::Limits;
+use bedplate_gauge::run_rules::RunRules;
+use bedplate_gauge::summary::summary;
+use bedplate_gauge::trend::{Line, ResetPlan, line, reset_advice};
+use bedplate_record::reading::KeptReading;
+use bedplate_record::store::Wanted;
+use serde::Serialize;
+
+use crate::bench::{BenchScale, Choice, Tone, bench_scale, choice};
+use crate::floor::Revision;
+use crate::instant;
+use crate::judge::{Scale, limits_of};
+use crate::plan::{Characteristic, Kind, Plan};
+use crate::trace::counted;
+use crate::who::nearest;
+use crate::wire::{Figure, Word};
+use crate::works::{Works, WorksError};
+
+/// One stream of a characteristic: what one spindle makes at one position.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+pub struct Stream {
+    /// Position, or empty.
+    pub position: String,
+    /// Machine, or empty.
+    pub machine: String,
+    /// Spindle, or empty.
+    pub spindle: String,
+}
+
+impl Stream {
+    /// The stream a reading belongs to.
+    #[must_use]
+    pub fn of(kept: &KeptReading) -> Self {
+        let r = &kept.reading;
+        Self {
+            position: r.position.to_string(),
+            machine: r.context.machine.to_string(),
+            spindle: r.context.spindle.to_string(),
+        }
+    }
+
+    /// In words: `bore 3, spindle 3`.
+    #[must_use]
+    pub fn words(&self, c: &Characteristic) -> String {
+        let mut words =
+            format!("{} {}", c.title.to_lowercase(), self.position).trim_end().to_owned();
+        if !self.spindle.is_empty() {
+            words = format!("{words}, spindle {}", self.spindle);
+        }
+        words
+    }
+
+    /// Whether a change to a process touched this stream.
+    #[must_use]
+    pub fn is_touched_by(&self, c: &Characteristic, revision: &Revision) -> bool {
+        revision.machine == self.machine
+            && (revision.spindle.is_empty() || revision.spindle == self.spindle)
+            && (revision.characteristic.is_empty() || revision.characteristic == c.id)
+    }
+}
+
+/// What to turn, which way, how far, and what happens if not.
+#[derive(Debug, Clone, Serialize)]
+pub struct Advice {
+    /// The stream.
+    pub stream: Stream,
+    /// Whether it should be done before the next stop: within two hours of the day's rate.
+    pub is_due: bool,
+    /// What to do, in a few words.
+    pub title: String,
+    /// What leaving it costs.
+    pub cost: String,
+    /// What is seen.
+    pub why: String,
+    /// What is proposed, in a sentence.
+    pub proposed: String,
+    /// Change a piece.
+    pub climb: Figure,
+    /// Level now.
+    pub level: Figure,
+    /// Pieces that may still be made before the chance of a bad or doubtful one exceeds 5 %.
+    pub pieces_left: Option<u64>,
+    /// How far to move the size.
+    pub shift: Figure,
+    /// Divisions to turn; the sign is that of the adjustment.
+    pub divisions: i64,
+    /// What is turned, or empty.
+    pub what: String,
+    /// The move as the record wants it.
+    pub moved: String,
+    /// Pieces of the next two hours that lie beyond what may still be made.
+    pub pieces_at_risk: f64,
+}
+
+/// One reading on a chart.
+#[derive(Debug, Clone, Serialize)]
+pub struct ChartPoint {
+    /// Reading's number.
+    pub number: u64,
+    /// When.
+    pub at: String,
+    /// Piece.
+    pub piece: String,
+    /// Value on the scale.
+    pub value: f64,
+    /// As shown.
+    pub text: String,
+    /// Judgement.
+    pub word: Word,
+}
+
+/// A change made to the process.
+#[derive(Debug, Clone, Serialize)]
+pub struct RevisionMark {
+    /// Index of the first point after it.
+    pub before: usize,
+    /// Its number on the chart.
+    pub label: String,
+    /// What was done.
+    pub what: String,
+    /// When and by whom.
+    pub when: String,
+}
+
+/// The line along which the process ran between two changes.
+#[derive(Debug, Clone, Serialize)]
+pub struct Segment {
+    /// First point.
+    pub from: usize,
+    /// Last point.
+    pub to: usize,
+    /// Height at the first.
+    pub start: f64,
+    /// Height at the last.
+    pub end: f64,
+    /// Three standard deviations about it: what the process keeps to.
+    pub half_width: f64,
+    /// Change a piece.
+    pub climb: f64,
+}
+
+/// Control limits as drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Lines {
+    /// Lower.
+    pub lower: f64,
+    /// Centre.
+    pub centre: f64,
+    /// Upper.
+    pub upper: f64,
+}
+
+impl From<ControlLimits> for Lines {
+    fn from(c: ControlLimits) -> Self {
+        Self { lower: c.lower, centre: c.centre, upper: c.upper }
+    }
+}
+
+/// A run rule that fired.
+#[derive(Debug, Clone, Serialize)]
+pub struct SignalLine {
+    /// Number of the rule.
+    pub rule: u8,
+    /// Index of the point that completed it.
+    pub at: usize,
+    /// In words.
+    pub words: String,
+}
+
+/// The control chart of individuals and moving ranges.
+#[derive(Debug, Clone, Serialize)]
+pub struct ControlChart {
+    /// Limits of the individuals.
+    pub individuals: Lines,
+    /// Limits of the moving range.
+    pub moving_range: Lines,
+    /// Moving ranges: index of the later point, and the range.
+    pub ranges: Vec<(usize, f64)>,
+    /// Signals.
+    pub signals: Vec<SignalLine>,
+}
+
+/// A capability figure with its interval.
+#[derive(Debug, Clone, Serialize)]
+pub struct CapabilityLine {
+    /// `Cp`, `Pp`, `Ppk`.
+    pub symbol: &'static str,
+    /// In words.
+    pub title: &'static str,
+    /// The figure.
+    pub value: Figure,
+    /// Ends of its 95 % interval.
+    pub interval: (f64, f64),
+    /// Against what is wanted: cannot tell when the interval straddles it.
+    pub word: Word,
+}
+
+/// Capability of a characteristic.
+#[derive(Debug, Clone, Serialize)]
+pub struct CapabilityView {
+    /// Wanted.
+    pub wanted: f64,
+    /// The figures.
+    pub lines: Vec<CapabilityLine>,
+    /// Expected parts per million beyond the limits.
+    pub beyond_ppm: Figure,
+    /// Said when the process is not steady: then no figure is to be relied on.
+    pub caution: String,
+}
+
+/// How often a value occurs.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct Bar {
+    /// From.
+    pub from: f64,
+    /// To.
+    pub to: f64,
+    /// How many.
+    pub count: usize,
+}
+
+/// The characteristic sheet.
+#[derive(Debug, Clone, Serialize)]
+pub struct CharacteristicSheet {
+    /// Instant of the figures.
+    pub as_of: String,
+    /// The characteristic.
+    pub characteristic: Choice,
+    /// Operation, titled.
+    pub operation: String,
+    /// Gauge, titled.
+    pub gauge: String,
+    /// Streams that can be chosen.
+    pub streams: Vec<Stream>,
+    /// The stream shown.
+    pub stream: Stream,
+    /// In words.
+    pub stream_words: String,
+    /// Scale.
+    pub scale: BenchScale,
+    /// Points, oldest first.
+    pub points: Vec<ChartPoint>,
+    /// Changes made among them.
+    pub revisions: Vec<RevisionMark>,
+    /// Lines between the changes.
+    pub segments: Vec<Segment>,
+    /// Control chart, if the readings allow one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chart: Option<ControlChart>,
+    /// Why there is none.
+    pub no_chart: String,
+    /// Mean of the points.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mean: Option<Figure>,
+    /// How often.
+    pub histogram: Vec<Bar>,
+    /// Capability, if it can be had.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub capability: Option<CapabilityView>,
+    /// Advice, if any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub advice: Option<Advice>,
+    /// Counts of accept, reject, cannot tell among the points.
+    pub counts: [usize; 3],
+    /// The finding.
+    pub finding: Vec<(Tone, String)>,
+}
+
+/// How many newest readings tell which streams there are.
+const STREAMS_LOOK: usize = 400;
+/// How many readings of a stream a trend rests on at the most.
+const TREND_POINTS: usize = 60;
+/// The fewest readings since the last change from which a trend is believed.
+const TREND_FEWEST: usize = 8;
+/// A climb is real when chance alone would give one as steep in fewer cases than this.
+const CLIMB_CHANCE: f64 = 0.01;
+/// The chance of a bad or doubtful piece at which a reset is due.
+const RESET_CHANCE: f64 = 0.05;
+/// Points shown unless more are asked for, and the most.
+const POINTS_SHOWN: usize = 100;
+const POINTS_MAX: usize = 5_000;
+
+impl Works {
+    /// The streams of a characteristic seen among its newest readings, in order of position.
+    ///
+    /// # Errors
+    /// [`WorksError::Store`].
+    pub fn streams(&self, c: &Characteristic) -> Result<Vec<Stream>, WorksError> {
+        let wanted = Wanted::Newest { name: &c.id, position: "", count: STREAMS_LOOK };
+        let readings = self.store().readings(&wanted)?;
+        let mut streams: BTreeMap<String, Stream> = BTreeMap::new();
+        for kept in &readings {
+            let stream = Stream::of(kept);
+            streams.insert(stream.position.clone(), stream);
+        }
+        Ok(streams.into_values().collect())
+    }
+
+    fn readings_of_stream(
+        &self,
+        c: &Characteristic,
+        stream: &Stream,
+        count: usize,
+    ) -> Result<Vec<KeptReading>, WorksError> {
+        let wanted = Wanted::Newest { name: &c.id, position: &stream.position, count };
+        let mut readings = self.store().readings(&wanted)?;
+        self.floor(|f| readings.retain(|r| !f.withdrawn.contains_key(&r.number)));
+        readings.sort_by_key(|r| (r.reading.at, r.number));
+        Ok(readings)
+    }
+
+    /// When a stream must be reset and how far, if its readings say so.
+    ///
+    /// # Errors
+    /// [`WorksError::Store`].
+    pub fn advice(
+        &self,
+        c: &Characteristic,
+        stream: &Stream,
+    ) -> Result<Option<Advice>, WorksError> {
+        if c.adjustment.is_none() {
+            return Ok(None);
+        }
+        let readings = self.readings_of_stream(c, stream, TREND_POINTS)?;
+        let since = self.floor(|f| {
+            f.revisions.iter().rev().find(|r| stream.is_touched_by(c, r)).map_or(i64::MIN, |r| r.at)
+        });
+        let values: Vec<f64> = readings
+            .iter()
+            .filter(|r| r.reading.at >= since)
+            .filter_map(|r| r.reading.value.in_unit(c.unit))
+            .collect();
+        Ok(advise(&self.plan(), c, stream, &values))
+    }
+
+    /// The characteristic sheet: `position` chooses the stream; without one, the stream with the
+    /// most pressing advice.
+    ///
+    /// # Errors
+    /// [`WorksError::Unknown`]; [`WorksError::Store`].
+    pub fn characteristic(
+        &self,
+        id: &str,
+        position: Option<&str>,
+        count: Option<usize>,
+    ) -> Result<CharacteristicSheet, WorksError> {
+        let plan = self.plan();
+        let Some(c) = plan.characteristics.get(id) else {
+            let nearest = nearest(id, plan.characteristics.keys().map(String::as_str));
+            return Err(WorksError::Unknown {
+                kind: "characteristic",
+                name: id.to_owned(),
+                nearest,
+            });
+        };
+        let streams = self.streams(c)?;
+        let stream = self.stream_shown(c, &streams, position)?;
+        let count = count.unwrap_or(POINTS_SHOWN).clamp(2, POINTS_MAX);
+        let readings = self.readings_of_stream(c, &stream, count)?;
+        let scale = Scale::of(c);
+        let points: Vec<ChartPoint> =
+            readings.iter().filter_map(|r| self.point(c, &scale, r)).collect();
+        let values: Vec<f64> = points.iter().map(|p| p.value).collect();
+        let (revisions, starts) = self.revision_marks(c, &stream, &readings);
+        let segments = segments(&values, &starts);
+        let (chart, no_chart) = match control_chart(&values, &starts) {
+            Ok(chart) => (Some(chart), String::new()),
+            Err(why) => (None, why),
+        };
+        let advice = self.advice(c, &stream)?;
+        let capability = capability_view(c, &scale, &values, &segments, chart.as_ref());
+        let tally = |w: Word| points.iter().filter(|p| p.word == w).count();
+        Ok(CharacteristicSheet {
+            as_of: instant::iso(self.as_of(), &instant::zone(&plan.works.time_zone)),
+            characteristic: choice(&plan, c),
+            operation: plan
+                .operations
+                .get(&c.operation)
+                .map_or_else(String::new, |o| o.title.clone()),
+            gauge: plan.gauges.get(&c.gauge).map_or_else(|| c.gauge.clone(), |g| g.title.clone()),
+            finding: finding(
+                c,
+                &stream,
+                &points,
+                &segments,
+                chart.as_ref(),
+                advice.as_ref(),
+                &scale,
+            ),
+            stream_words: stream.words(c),
+            scale: bench_scale(&plan, c),
+            mean: summary(&values).ok().map(|s| scale_figure(&scale, s.mean)),
+            histogram: histogram(&values),
+            counts: [tally(Word::Accept), tally(Word::Reject), tally(Word::CannotTell)],
+            streams,
+            stream,
+            points,
+            revisions,
+            segments,
+            chart,
+            no_chart,
+            capability,
+            advice,
+        })
+    }
+
+    fn stream_shown(
+        &self,
+        c: &Characteristic,
+        streams: &[Stream],
+        position: Option<&str>,
+    ) -> Result<Stream, WorksError> {
+        let nothing = || Stream {
+            position: position
+                .map_or_else(|| c.positions.first().cloned().unwrap_or_default(), str::to_owned),
+            machine: String::new(),
+            spindle: String::new(),
+        };
+        if let Some(position) = position {
+            if !position.is_empty() && !c.positions.iter().any(|p| p == position) {
+                let nearest = nearest(position, c.positions.iter().map(String::as_str));
+                return Err(WorksError::Unknown {
+                    kind: "position",
+                    name: position.to_owned(),
+                    nearest,
+                });
+            }
+            return Ok(streams
+                .iter()
+                .find(|s| s.position == position)
+                .cloned()
+                .unwrap_or_else(nothing));
+        }
+        let mut pressing: Option<(f64, &Stream)> = None;
+        for stream in streams {
+            let at_risk = self.advice(c, stream)?.map_or(-1.0, |a| a.pieces_at_risk);
+            if pressing.is_none_or(|(most, _)| at_risk > most) {
+                pressing = Some((at_risk, stream));
+            }
+        }
+        Ok(pressing.map_or_else(nothing, |(_, s)| s.clone()))
+    }
+
+    fn point(&self, c: &Characteristic, scale: &Scale, kept: &KeptReading) -> Option<ChartPoint> {
+        let value = kept.reading.value.in_unit(c.unit)?;
+        let judged = self.judged(kept);
+        Some(ChartPoint {
+            number: kept.number,
+            at: judged.at,
+            piece: judged.piece,
+            value: scale.place(value),
+            text: scale.figure(value).text,
+            word: judged.word,
+        })
+    }
+
+    fn revision_marks(
+        &self,
+        c: &Characteristic,
+        stream: &Stream,
+        readings: &[KeptReading],
+    ) -> (Vec<RevisionMark>, Vec<usize>) {
+        let zone = instant::zone(&self.plan().works.time_zone);
+        let Some(first) = readings.first().map(|r| r.reading.at) else { return (vec![], vec![]) };
+        self.floor(|f| {
+            let touching = f.revisions.iter().filter(|r| stream.is_touched_by(c, r));
+            let mut marks: Vec<RevisionMark> = vec![];
+            let mut starts = vec![];
+            for (n, r) in touching.enumerate().filter(|(_, r)| r.at > first) {
+                let before =
+                    readings.iter().position(|k| k.reading.at >= r.at).unwrap_or(readings.len());
+                if starts.last() != Some(&before) && before < readings.len() && before > 0 {
+                    starts.push(before);
+                }
+                marks.push(RevisionMark {
+                    before,
+                    label: (n + 1).to_string(),
+                    what: r.what.clone(),
+                    when: format!("{}, {}", instant::short(r.at, &zone), r.by),
+                });
+            }
+            (marks, starts)
+        })
+    }
+}
+
+fn scale_figure(scale: &Scale, placed: f64) -> Figure {
+    if scale.signed {
+        Figure::signed(placed, scale.unit, scale.decimals)
+    } else {
+        Figure::new(placed, scale.unit, scale.decimals)
+    }
+}
+
+/// Reset advice from a stream's readings since its last change, in the characteristic's unit.
+fn advise(plan: &Plan, c: &Characteristic, stream: &Stream, values: &[f64]) -> Option<Advice> {
+    let adjustment = c.adjustment.as_ref()?;
+    let limits = limits_of(c)?;
+    if values.len() < TREND_FEWEST {
+        return None;
+    }
+    let scale = Scale::of(c);
+    let placed: Vec<f64> = values.iter().map(|v| scale.place(*v)).collect();
+    let count: Vec<f64> = (1..=placed.len()).map(as_f64).collect();
+    let fitted = line(&count, &placed).ok()?;
+    let on_scale = |x: Option<f64>| x.map(|x| scale.place(x));
+    let limits = Limits::new(on_scale(limits.lower()), on_scale(limits.upper())).ok()?;
+    let division = adjustment.per_division.number() * adjustment.per_division.unit().factor()
+        / c.unit.factor()
+        * scale.per_unit;
+    let u = plan.standard_uncertainty(c) * scale.per_unit;
+    let reset = ResetPlan {
+        limits,
+        guard: plan.rule_of(c).guard(u),
+        chance: RESET_CHANCE,
+        aim: limits.middle()?,
+        // The scatter about the line already holds the gauge's repeatability.
+        gauge_uncertainty: 0.0,
+        step: division.abs(),
+    };
+    let last = as_f64(placed.len());
+    let advice = reset_advice(&fitted, last, &reset).ok()?;
+    let climbs = fitted.chance_of_no_slope() < CLIMB_CHANCE;
+    if advice.steps == 0 || !climbs && advice.pieces_left.is_none() {
+        return None;
+    }
+    let soon = pieces_soon(plan, c);
+    let left = advice.pieces_left;
+    #[expect(clippy::cast_precision_loss, reason = "at most a million pieces")]
+    let at_risk = left.map_or(0.0, |left| (soon as f64 - left as f64).max(0.0));
+    Some(said(c, stream, &scale, &fitted, &advice, SaidWith { at_risk, division, soon }))
+}
+
+struct SaidWith {
+    at_risk: f64,
+    division: f64,
+    soon: u64,
+}
+
+fn said(
+    c: &Characteristic,
+    stream: &Stream,
+    scale: &Scale,
+    fitted: &Line,
+    advice: &bedplate_gauge::trend::ResetAdvice,
+    with: SaidWith,
+) -> Advice {
+    let what = c.adjustment.as_ref().map_or_else(String::new, |a| a.what.clone());
+    let divisions = if with.division < 0.0 { -advice.steps } else { advice.steps };
+    let way = if divisions < 0 { "back" } else { "in" };
+    let turned = counted(usize::try_from(divisions.unsigned_abs()).unwrap_or(0), "division");
+    let shift = Figure::signed(advice.shift, scale.unit, scale.decimals);
+    let climb = Figure::signed(fitted.slope, scale.unit, scale.decimals + 1);
+    let place = if stream.spindle.is_empty() {
+        stream.words(c)
+    } else {
+        format!("spindle {}", stream.spindle)
+    };
+    let left = advice.pieces_left;
+    let is_due = left.is_some_and(|left| left < with.soon);
+    Advice {
+        stream: stream.clone(),
+        is_due,
+        title: format!("Bring {place} by {} {}", shift.text, shift.unit),
+        cost: left.map_or_else(
+            || "None soon".to_owned(),
+            |left| {
+                format!(
+                    "Doubtful {} in about {}",
+                    plural_title(c),
+                    counted(usize_of(left), "piece")
+                )
+            },
+        ),
+        why: format!(
+            "{} {} a piece over the last {}.",
+            climb.text,
+            climb.unit,
+            counted(fitted.n, "piece")
+        ),
+        proposed: format!(
+            "{}: turn the {what} {way} {turned}; moves the size {} {}.",
+            capital(&place),
+            shift.text,
+            shift.unit
+        ),
+        climb,
+        level: scale_figure(scale, advice.level),
+        pieces_left: left,
+        moved: format!("{:.*} {}", usize::from(scale.decimals), advice.shift, scale.unit),
+        shift,
+        divisions,
+        what,
+        pieces_at_risk: with.at_risk,
+    }
+}
+
+fn plural_title(c: &Characteristic) -> String {
+    format!("{}s", c.title.to_lowercase())
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |x| x.to_uppercase().collect::<String>() + chars.as_str())
+}
+
+/// Pieces that pass one stream in two hours of the day's rate.
+fn pieces_soon(plan: &Plan, c: &Characteristic) -> u64 {
+    let per_engine =
+        plan.engines.values().filter_map(|e| e.parts.get(&c.part)).max().copied().unwrap_or(1);
+    let hours = plan.works.working_time.to("h").max(0.1);
+    let soon = f64::from(plan.works.day_rate * per_engine) * 2.0 / hours;
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
+    let soon = soon.ceil().clamp(1.0, 1e6) as u64;
+    soon
+}
+
+fn usize_of(n: u64) -> usize {
+    usize::try_from(n).unwrap_or(usize::MAX)
+}
+
+fn as_f64(n: usize) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "counts of readings are below 2^53")]
+    let x = n as f64;
+    x
+}
+
+/// The line of each stretch between two changes that has readings enough.
+fn segments(values: &[f64], starts: &[usize]) -> Vec<Segment> {
+    let mut edges = vec![0];
+    edges.extend(starts);
+    edges.push(values.len());
+    edges
+        .windows(2)
+        .filter_map(|w| {
+            let stretch = values.get(w[0]..w[1])?;
+            if stretch.len() < TREND_FEWEST {
+                return None;
+            }
+            let count: Vec<f64> = (0..stretch.len()).map(as_f64).collect();
+            let fitted = line(&count, stretch).ok()?;
+            let climbs = fitted.chance_of_no_slope() < CLIMB_CHANCE;
+            let level = summary(stretch).ok()?.mean;
+            let at = |x: f64| if climbs { fitted.at(x) } else { level };
+            Some(Segment {
+                from: w[0],
+                to: w[1] - 1,
+                start: at(0.0),
+                end: at(as_f64(stretch.len() - 1)),
+                half_width: 3.0 * fitted.residual_deviation,
+                climb: if climbs { fitted.slope } else { 0.0 },
+            })
+        })
+        .collect()
+}
+
+fn control_chart(values: &[f64], starts: &[usize]) -> Result<ControlChart, String> {
+    let limits = individuals_limits(values, starts).map_err(|e| e.to_string())?;
+    let rules = RunRules::iso_7870_2();
+    let IndividualsChart { individuals, moving_range } =
+        individuals_chart(values, starts, &limits, &rules).map_err(|e| e.to_string())?;
+    let signals = individuals
+        .signals
+        .iter()
+        .map(|s| SignalLine { rule: s.rule.number(), at: s.last, words: s.words() })
+        .collect();
+    Ok(ControlChart {
+        individuals: individuals.limits.into(),
+        moving_range: moving_range.limits.into(),
+        ranges: moving_range.points.iter().map(|p| (p.index, p.value)).collect(),
+        signals,
+    })
+}
+
+fn histogram(values: &[f64]) -> Vec<Bar> {
+    let Ok(s) = summary(values) else { return vec![] };
+    if values.len() < 5 || s.max <= s.min {
+        return vec![];
+    }
+    // Square-root rule: enough bars to see a shape, few enough to see each.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
+    let bars = (as_f64(values.len()).sqrt().ceil() as usize).clamp(5, 24);
+    let width = (s.max - s.min) / as_f64(bars);
+    let mut counts = vec![0usize; bars];
+    for v in values {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0…bars")]
+        let bar = ((v - s.min) / width) as usize;
+        counts[bar.min(bars - 1)] += 1;
+    }
+    let bar = |(i, count)| Bar {
+        from: s.min + width * as_f64(i),
+        to: s.min + width * as_f64(i + 1),
+        count,
+    };
+    counts.into_iter().enumerate().map(bar).collect()
+}
+
+const COVERAGE: f64 = 0.95;
+
+fn capability_view(
+    c: &Characteristic,
+    scale: &Scale,
+    values: &[f64],
+    segments: &[Segment],
+    chart: Option<&ControlChart>,
+) -> Option<CapabilityView> {
+    let limits = limits_of(c)?;
+    let on_scale = |x: Option<f64>| x.map(|x| scale.place(x));
+    let limits = Limits::new(on_scale(limits.lower()), on_scale(limits.upper())).ok()?;
+    let all = summary(values).ok()?;
+    let n = as_f64(values.len());
+    let overall = Scatter { mean: all.mean, deviation: all.standard_deviation?, dof: n - 1.0, n };
+    let overall = capability(&limits, &overall, COVERAGE).ok()?;
+    let wanted = c.capability_wanted;
+    let mut lines = vec![];
+    if let Some(within) = within(&limits, all.mean, segments) {
+        lines.extend(within.spread.map(|e| estimate("Cp", "Spread between changes", e, wanted)));
+    }
+    lines.extend(overall.spread.map(|e| estimate("Pp", "Spread as it ran", e, wanted)));
+    lines.push(estimate("Ppk", "As it sits in the limits", overall.position, wanted));
+    let signals = chart.map_or(0, |c| c.signals.len());
+    let caution = if signals > 0 {
+        format!(
+            "The process was not steady ({}); these figures describe what ran, not what to expect.",
+            counted(signals, "signal")
+        )
+    } else if c.kind == Kind::Form {
+        "A form deviation is skewed; the normal figures are only a guide.".to_owned()
+    } else {
+        String::new()
+    };
+    let beyond = (overall.share_under + overall.share_over) * 1e6;
+    Some(CapabilityView { wanted, lines, beyond_ppm: Figure::new(beyond, "ppm", 0), caution })
+}
+
+/// Capability of the scatter about the lines between changes: what the process could do.
+fn within(limits: &Limits, mean: f64, segments: &[Segment]) -> Option<Capability> {
+    let (mut squares, mut dof) = (0.0, 0.0);
+    for s in segments {
+        let d = as_f64(s.to - s.from + 1) - 2.0;
+        squares += d * (s.half_width / 3.0).powi(2);
+        dof += d;
+    }
+    if dof < 2.0 {
+        return None;
+    }
+    let scatter = Scatter { mean, deviation: (squares / dof).sqrt(), dof, n: dof + 2.0 };
+    capability(limits, &scatter, COVERAGE).ok()
+}
+
+fn estimate(symbol: &'static str, title: &'static str, e: Estimate, wanted: f64) -> CapabilityLine {
+    CapabilityLine {
+        symbol,
+        title,
+        value: Figure::new(e.value, "", 2),
+        interval: (e.lower, e.upper),
+        word: if wanted <= e.lower {
+            Word::Accept
+        } else if e.upper < wanted {
+            Word::Reject
+        } else {
+            Word::CannotTell
+        },
+    }
+}
+
+fn finding(
+    c: &Characteristic,
+    stream: &Stream,
+    points: &[ChartPoint],
+    segments: &[Segment],
+    chart: Option<&ControlChart>,
+    advice: Option<&Advice>,
+    scale: &Scale,
+) -> Vec<(Tone, String)> {
+    let name = capital(&stream.words(c));
+    if points.is_empty() {
+        return vec![(Tone::Ink, format!("{name} has no reading yet."))];
+    }
+    if let Some(advice) = advice {
+        let climb = advice.climb.value;
+        let seen = if climb.abs() > 0.0 && segments.last().is_some_and(|s| s.climb != 0.0) {
+            let way = if climb > 0.0 { "climbs" } else { "falls" };
+            let by = Figure::new(climb.abs(), advice.climb.unit, scale.decimals + 1);
+            format!("{name} {way} {} a piece.", by.with_unit())
+        } else {
+            format!("{name} runs at {}.", advice.level.with_unit())
+        };
+        let tone = if advice.is_due { Tone::Red } else { Tone::Blue };
+        return vec![(Tone::Ink, seen), (tone, advice.proposed.clone())];
+    }
+    let signals = chart.map_or(0, |c| c.signals.len());
+    let rejected = points.iter().filter(|p| p.word == Word::Reject).count();
+    match (signals, rejected) {
+        (0, 0) => {
+            vec![(Tone::Ink, format!("{name} is steady over {}.", counted(points.len(), "piece")))]
+        }
+        (0, _) => vec![
+            (Tone::Ink, format!("{name} is steady,")),
+            (Tone::Red, format!("yet {} of {} were rejected.", rejected, points.len())),
+        ],
+        _ => {
+            let last =
+                chart.and_then(|c| c.signals.last()).map_or_else(String::new, |s| s.words.clone());
+            vec![
+                (Tone::Ink, format!("{name} is not steady: {}.", counted(signals, "signal"))),
+                (Tone::Red, format!("{}.", capital(last.trim_end_matches('.')))),
+            ]
+        }
+    }
+}
