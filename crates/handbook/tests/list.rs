@@ -224,7 +224,9 @@ fn the_reference_shows_every_calculation_with_its_answer() {
         let entry = entry.unwrap_or_else(|| panic!("{} has no entry", c.name));
         let entry = entry.split("<a id=").next().unwrap_or_default();
         assert!(entry.contains(&describe::command_line(c)), "{}", c.name);
-        assert!(entry.matches("```text").count() == 2, "{} shows no answer", c.name);
+        // An example that does not run is told by the guard above; its page shows the command.
+        let runs = from_texts(c, c.example, &no_files).is_ok_and(|given| run(c, &given).is_ok());
+        assert_eq!(entry.matches("```text").count(), if runs { 2 } else { 1 }, "{}", c.name);
     }
 }
 
