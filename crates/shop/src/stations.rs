@@ -50,6 +50,9 @@ pub const MOST_TASKS: usize = 64;
 /// Most states gone through before giving up with [`StationsError::TooMany`].
 pub const MOST_STATES: usize = 500_000;
 
+/// Most states gone through over all cycles that [`shortest_cycle`] tries.
+const MOST_STATES_OF_ALL: usize = 10 * MOST_STATES;
+
 /// Why tasks cannot be put into stations.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum StationsError {
@@ -311,8 +314,13 @@ pub fn shortest_cycle(tasks: &Tasks, n_stations: usize) -> Result<Stations, Stat
     }
     #[expect(clippy::cast_precision_loss, reason = "a count of stations")]
     let bound = tasks.longest_s().max(tasks.content_s() / n_stations as f64);
-    let at = |cycle_s| -> Result<(Search, bool), StationsError> {
+    let mut n_states = 0;
+    let mut at = |cycle_s| -> Result<(Search, bool), StationsError> {
         let found = search(tasks, cycle_s)?;
+        n_states += found.reached.len();
+        if n_states > MOST_STATES_OF_ALL {
+            return Err(StationsError::TooMany);
+        }
         let kept = found.reached[&all(tasks)].n_stations as usize <= n_stations;
         Ok((found, kept))
     };

@@ -13,8 +13,8 @@ const IF97_RANGE_K: [f64; 2] = [273.15, 647.096];
 /// Range in which the WMO gives its Magnus form over water, °C.
 const MAGNUS_RANGE_C: [f64; 2] = [-45.0, 60.0];
 
-/// Gas constant of dry air, J/(kg·K): 8314.462618 / 28.9647 (molar mass of ISO 2533, recomputed).
-const R_DRY_AIR: f64 = 287.05;
+/// Gas constant of dry air, J/(kg·K) (ISO 2533:1975, clause 2, from memory).
+const R_DRY_AIR: f64 = 287.052_87;
 /// Gas constant of water vapour, J/(kg·K) (IAPWS-IF97, clause 3).
 const R_VAPOUR: f64 = 461.526;
 
@@ -339,7 +339,7 @@ pub fn vapour_pressure_wet_bulb_kpa(
 /// Density of moist air.
 ///
 /// # Formula
-/// `ρ = (p − e)/(R_a T) + e/(R_v T)`, `R_a` = 287.05 and `R_v` = 461.526 J/(kg·K).
+/// `ρ = (p − e)/(R_a T) + e/(R_v T)`, `R_a` = 287.05287 and `R_v` = 461.526 J/(kg·K).
 /// # Given
 /// Total and vapour pressure in kPa, temperature in °C.
 /// # Returns

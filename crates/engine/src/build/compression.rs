@@ -216,8 +216,8 @@ pub struct BoreAndStroke {
 /// # Returns
 /// Deck clearance in mm, negative where the crown stands proud.
 /// # Validity
-/// Clearances of pin and bearings taken up towards the head by nothing: the piston hangs midway;
-/// crank in line with the bore.
+/// Crank in line with the bore; the play of pin and bearings is left out, so the crown can stand
+/// nearer to the head by about half of it.
 /// # Source
 /// Geometry.
 #[must_use]

@@ -495,7 +495,7 @@ pub const STACK_DRAWN: Calculation = Calculation {
         SIGMAS,
         Input::quantity("lower", "mm", "smallest gap allowed"),
         Input::quantity("upper", "mm", "largest gap allowed"),
-        Input::count("draws", "engines drawn").at_least(100.0).at_most(10_000_000.0).or("200000"),
+        Input::count("draws", "engines drawn").at_least(100.0).at_most(2_000_000.0).or("200000"),
         Input::count("seed", "seed of the random numbers").or("1"),
     ],
     outputs: &[
