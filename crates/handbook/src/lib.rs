@@ -10,7 +10,7 @@
 //! - [`answer`]: running one, and the answer as JSON and as text.
 //! - [`describe`]: a calculation as JSON for `/api/calc`, and as help on a terminal.
 //! - [`schema`]: JSON Schema of request and response, for the OpenAPI description.
-//! - [`reference`]: the book's reference in Markdown.
+//! - [`mod@reference`]: the book's reference in Markdown.
 //!
 //! # Example
 //! ```
