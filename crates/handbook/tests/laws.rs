@@ -56,8 +56,8 @@ fn argument(input: &Input) -> BoxedStrategy<Argument> {
         Shape::Count => {
             let bound = |b: Option<(f64, bool)>, otherwise| b.map_or(otherwise, |(b, _)| b);
             let low = bound(input.lower, 0.0).max(0.0);
-            let high = bound(input.upper, 1e5).max(low);
-            let any = (0.0..=1.0_f64).prop_map(move |t| low + t.powi(4) * (high - low));
+            let high = bound(input.upper, 9e15).max(low);
+            let any = (0.0..=1.0_f64).prop_map(move |t| low + t.powi(16) * (high - low));
             let holds = {
                 let range = bedplate_handbook::range::Range::of(input);
                 move |n: &f64| range.holds(*n)
