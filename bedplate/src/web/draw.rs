@@ -414,6 +414,22 @@ pub(crate) fn both(
     PreEscaped(format!("{}{}", w.0, n.0))
 }
 
+/// A picture drawn for the desk, the panel and the phone, each at its own size, so that letters
+/// keep theirs; print shows the one for the desk.
+pub(crate) fn fitted(
+    label: &str,
+    sizes: [(f64, f64); 3],
+    draw: impl Fn(&mut Drawing, bool),
+) -> Markup {
+    let one = |(size, class): ((f64, f64), &str)| {
+        let mut drawing = Drawing::new(size.0, size.1);
+        draw(&mut drawing, class == "narrow");
+        drawing.finish(label, class).0
+    };
+    let classes = ["wide desk", "wide panel", "narrow"];
+    PreEscaped(sizes.into_iter().zip(classes).map(one).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
