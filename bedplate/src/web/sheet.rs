@@ -72,6 +72,8 @@ pub(crate) struct Frame {
     pub(crate) notes: Markup,
     /// Address of the same figures as JSON.
     pub(crate) figures: String,
+    /// Style sheets of this page beside the common one: `balance.css`.
+    pub(crate) styles: &'static [&'static str],
 }
 
 /// A part of the finding's sentence.
@@ -96,6 +98,9 @@ pub(crate) fn sheet(frame: &Frame, finding: &[Says], tag: &Markup, body: &Markup
                 meta name="viewport" content="width=device-width,initial-scale=1";
                 title { (frame.kind) " · " (frame.title) }
                 link rel="stylesheet" href="/assets/sheet.css";
+                @for style in frame.styles {
+                    link rel="stylesheet" href={ "/assets/" (style) };
+                }
                 link rel="icon" href="/assets/mark.svg" type="image/svg+xml";
                 script src="/assets/sheet.js" type="module" {}
             }
