@@ -105,3 +105,26 @@ fn keepable(reading: &Reading) -> Result<(), StoreError> {
 fn unkeepable(reason: &str) -> StoreError {
     StoreError::Unkeepable { reason: reason.to_owned() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_group_takes_a_million_members_and_no_more() {
+        let entry = Entry {
+            at: 0,
+            by: String::new(),
+            edition: String::new(),
+            event: crate::entry::Event::StepDone { engine: String::new(), step: String::new() },
+        };
+        let group = |n| Group { entries: vec![entry.clone(); n], ..Group::default() };
+        assert_eq!(Packed::of(group(MEMBERS_MAX)).unwrap().members(), MEMBERS_MAX);
+        match Packed::of(group(MEMBERS_MAX + 1)) {
+            Err(StoreError::Unkeepable { reason }) => {
+                assert!(reason.contains("1000001"), "{reason}");
+            }
+            other => panic!("not refused: {:?}", other.map(|packed| packed.members())),
+        }
+    }
+}

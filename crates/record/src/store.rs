@@ -84,7 +84,8 @@ pub enum Wanted<'a> {
         /// Latest.
         to: Millis,
     },
-    /// The newest of one characteristic; `position` empty means any, `spindle` likewise.
+    /// The newest of one characteristic: those with the highest numbers, which came into the record
+    /// last.
     Newest {
         /// Its name.
         name: &'a str,
@@ -193,7 +194,8 @@ pub trait Store: Send + Sync {
     fn head(&self) -> Result<Head, StoreError>;
 
     /// Appends `group`, durably, all or nothing. With `believed`, only if the head still has that
-    /// seal. A deed id that is in the record already appends nothing and gives the first answer.
+    /// seal. A deed id that is in the record already appends nothing and gives the first answer; so
+    /// after a refusal, or no answer at all, the same group can be handed over again.
     ///
     /// # Errors
     /// [`StoreError::HeadMoved`], [`StoreError::Unkeepable`], [`StoreError::Outside`].

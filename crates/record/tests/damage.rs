@@ -390,6 +390,57 @@ fn appending_to_a_slipped_in_number_is_refused_as_damage() {
     assert_eq!(store.head().unwrap(), head);
 }
 
+/// A record whose verification takes more than one span: 84 groups of 1000 readings.
+fn long_record() -> Record {
+    let folder = tempfile::tempdir().unwrap();
+    let (store, _) = SqliteStore::open(&folder.path().join("record.db")).unwrap();
+    store.append_all((0..84).map(|id| group(id, 1, id * 1000, 999)).collect()).unwrap();
+    let head = store.head().unwrap();
+    Record { folder, head }
+}
+
+#[test]
+fn damage_far_into_a_long_record_is_named() {
+    let record = long_record();
+    let store = SqliteStore::open_read_only(&record.path()).unwrap().0;
+    let mut told = vec![];
+    let verified = store.verify(&mut |done, of| told.push((done, of))).unwrap();
+    assert_eq!((verified.broken, verified.groups), (None, 84));
+    assert_eq!((verified.entries, verified.readings), (84, 84 * 999));
+    assert_eq!(told, [(66, 84), (84, 84)]);
+    drop(store);
+    let record = record.alter(&["UPDATE reading SET at = at - 1 WHERE number = 80500"]);
+    let broken = record.broken().unwrap();
+    assert_eq!((broken.group, broken.number), (81, 80_500), "{}", broken.finding);
+    let record = record.alter(&["UPDATE reading SET at = at - 1 WHERE number = 41007"]);
+    let broken = record.broken().unwrap();
+    assert_eq!((broken.group, broken.number), (42, 41_007), "{}", broken.finding);
+    let record = record.alter(&["UPDATE name SET text = 'AG-3' WHERE text = 'AG-2'"]);
+    assert_eq!(record.broken().map(|b| (b.group, b.number)), Some((1, 3)));
+}
+
+#[test]
+fn an_unreadable_page_is_traced_to_its_group() {
+    let record = long_record();
+    let conn = Connection::open(record.path()).unwrap();
+    // The page that holds the reading, found by its number as it lies in the row.
+    let page: usize = conn
+        .query_row(
+            "SELECT pageno FROM dbstat WHERE name = 'reading' AND pagetype = 'leaf' \
+             ORDER BY path LIMIT 1 OFFSET 100",
+            [],
+            |row| row.get(0),
+        )
+        .unwrap();
+    drop(conn);
+    let mut bytes = std::fs::read(record.path()).unwrap();
+    bytes[(page - 1) * PAGE..page * PAGE].fill(0xff);
+    std::fs::write(record.path(), bytes).unwrap();
+    let broken = record.broken().unwrap();
+    assert!(broken.group > 1 && broken.number > 1000, "{broken:?}");
+    assert!(broken.finding.contains("not readable here"), "{broken:?}");
+}
+
 /// An untouched record: its bytes, the places where something is written, everything it answers.
 struct Untouched {
     bytes: Vec<u8>,

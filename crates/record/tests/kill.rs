@@ -32,7 +32,7 @@ fn a_kill_at_any_instant_loses_nothing_acknowledged() {
         let after = Duration::from_micros(RandomState::new().hash_one(round) % 120_000);
         acknowledged.extend(kept_before_the_kill(&path, round, after));
         let (store, opened) = SqliteStore::open(&path).unwrap();
-        assert_eq!(opened.broken, None, "killed after {after:?}");
+        assert_eq!((opened.ended_suddenly, &opened.broken), (true, &None), "{after:?}");
         let verified = store.verify(&mut |_, _| {}).unwrap();
         assert_eq!(verified.broken, None, "killed after {after:?}");
         for (id, first, last) in &acknowledged {

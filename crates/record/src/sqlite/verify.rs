@@ -121,6 +121,12 @@ impl Walk {
         if let Some(broken) = self.after_the_end(&ground)? {
             return Ok(Some(broken));
         }
+        let end = Head { groups: self.groups, last_number: self.last_number, seal: self.seal };
+        if end != *head {
+            let (group, number) = (self.groups + 1, self.last_number + 1);
+            let finding = format!("asked for its last group, the file shows group {}", head.groups);
+            return Ok(Some(Broken { group, number, finding }));
+        }
         Ok(self.look_ups(&ground)?.map(beside_the_chain))
     }
 
@@ -151,9 +157,11 @@ impl Walk {
     fn next_groups(&self, conn: &Connection) -> rusqlite::Result<(Vec<KeptGroup>, Option<Broken>)> {
         let mut statement = conn.prepare_cached(
             "SELECT first_number, number, deed, closed_at, entries, readings, previous, seal \
-             FROM \"group\" WHERE ?1 OR first_number > ?2 ORDER BY first_number",
+             FROM \"group\" WHERE first_number >= ?1 ORDER BY first_number",
         )?;
-        let mut rows = statement.query(params![self.groups == 0, self.last_number])?;
+        // At the start also what was slipped in before it.
+        let from = if self.groups == 0 { i64::MIN } else { as_kept(self.last_number + 1) };
+        let mut rows = statement.query([from])?;
         let mut groups: Vec<KeptGroup> = vec![];
         let (mut group, mut number, mut previous) =
             (self.groups + 1, self.last_number + 1, self.seal);
@@ -258,23 +266,26 @@ impl Walk {
     }
 }
 
+fn as_kept(number: u64) -> i64 {
+    i64::try_from(number).unwrap_or(i64::MAX)
+}
+
 fn beside_the_chain(finding: String) -> Broken {
     Broken { group: 0, number: 0, finding }
 }
 
 impl<'c> Ground<'c> {
     fn survey(conn: &'c Connection) -> rusqlite::Result<Self> {
-        let mut next = conn
-            .prepare("SELECT min(characteristic) FROM reading WHERE characteristic > ?1 OR ?2")?;
+        // From one to the next; to list them by a scan would read every row.
+        let mut next =
+            conn.prepare("SELECT min(characteristic) FROM reading WHERE characteristic >= ?1")?;
         let mut characteristics = vec![];
-        let mut last: Option<i64> = None;
-        loop {
-            let given = params![last.unwrap_or(0), last.is_none()];
-            last = next.query_row(given, |row| row.get(0))?;
-            match last {
-                Some(id) => characteristics.push(id),
-                None => break,
-            }
+        let mut from = Some(i64::MIN);
+        while let Some(least) = from
+            && let Some(id) = next.query_row([least], |row| row.get::<_, Option<i64>>(0))?
+        {
+            characteristics.push(id);
+            from = id.checked_add(1);
         }
         Ok(Self { conn, names: Names::load(conn)?, characteristics })
     }

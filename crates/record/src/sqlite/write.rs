@@ -2,7 +2,7 @@
 //!
 //! Many appenders share one flush of the disk that way. Each deed still has its own sealed group.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
@@ -14,7 +14,7 @@ use super::names::{Names, mark, pack_form};
 use super::{BLOCK_BITS, outside, read_head, read_seal, refused};
 use crate::chain::{Closing, Digest, context_digest, entry_digest, reading_digest, seal};
 use crate::packed::Packed;
-use crate::reading::{Context, Name, Reading};
+use crate::reading::{Context, Millis, Name, Reading};
 use crate::store::{Appended, Head, Seal, StoreError};
 
 /// How many members are gathered into one transaction before it is closed, so that the first in
@@ -275,12 +275,25 @@ fn keep_entries(
 
 /// A reading with the ids of its names.
 struct Row<'a> {
-    characteristic: i64,
+    number: u64,
     position: i64,
     context: i64,
-    number: u64,
     mark: i64,
     reading: &'a Reading,
+}
+
+/// The rows of each characteristic, in order of their numbers: they go to neighbouring places, and
+/// kept together they are cheaper.
+type Runs<'a> = BTreeMap<i64, Vec<Row<'a>>>;
+/// Earliest and latest time by characteristic, block and gauge.
+type Stretches = HashMap<(i64, u64, i64), (Millis, Millis)>;
+
+/// A context as it is met in a group: its id, its digest, the id of its gauge.
+#[derive(Clone, Copy)]
+struct Met {
+    id: i64,
+    digest: Digest,
+    gauge: i64,
 }
 
 fn keep_readings(
@@ -290,56 +303,61 @@ fn keep_readings(
     readings: &[Reading],
     digests: &mut Vec<Digest>,
 ) -> rusqlite::Result<()> {
-    let mut rows = Vec::with_capacity(readings.len());
-    let mut stretches = HashMap::new();
+    let mut runs = Runs::new();
+    let mut stretches = Stretches::new();
+    // Readings of one run share a context; to compare where it lies is cheaper than its names.
+    let mut met: HashMap<*const Context, Met> = HashMap::new();
     for (number, reading) in (first_number..).zip(readings) {
         let characteristic = name_id(tx, known, &reading.characteristic)?;
         let position = name_id(tx, known, &reading.position)?;
-        let (context, shared) = context_id(tx, known, &reading.context)?;
-        let digest = reading_digest(number, reading, &shared);
+        let context = match met.get(&Arc::as_ptr(&reading.context)) {
+            Some(context) => *context,
+            None => {
+                let context = meet(tx, known, &reading.context)?;
+                met.insert(Arc::as_ptr(&reading.context), context);
+                context
+            }
+        };
+        let digest = reading_digest(number, reading, &context.digest);
         digests.push(digest);
-        let mark = mark(&digest);
-        rows.push(Row { characteristic, position, context, number, mark, reading });
-        let gauge = name_id(tx, known, &reading.context.gauge)?;
+        let row = Row { number, position, context: context.id, mark: mark(&digest), reading };
+        runs.entry(characteristic).or_default().push(row);
         let (earliest, latest) = stretches
-            .entry((characteristic, number >> BLOCK_BITS, gauge))
+            .entry((characteristic, number >> BLOCK_BITS, context.gauge))
             .or_insert((reading.at, reading.at));
         *earliest = reading.at.min(*earliest);
         *latest = reading.at.max(*latest);
     }
-    // The rows of one characteristic go to neighbouring places; kept together they are cheaper.
-    rows.sort_unstable_by_key(|row| (row.characteristic, row.number));
-    insert_rows(tx, &rows)?;
+    insert_runs(tx, &runs)?;
     widen_stretches(tx, &stretches)
 }
 
-fn insert_rows(tx: &Transaction<'_>, rows: &[Row<'_>]) -> rusqlite::Result<()> {
+fn insert_runs(tx: &Transaction<'_>, runs: &Runs<'_>) -> rusqlite::Result<()> {
     let mut insert = tx.prepare_cached(
         "INSERT INTO reading (characteristic, number, at, piece, position, mantissa, form, \
          context, mark) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
     )?;
-    for row in rows {
-        let Reading { at, piece, value, .. } = row.reading;
-        let kept = insert.execute(params![
-            row.characteristic,
-            row.number,
-            at,
-            piece,
-            row.position,
-            value.mantissa(),
-            pack_form(value),
-            row.context,
-            row.mark
-        ])?;
-        one(kept)?;
+    for (characteristic, rows) in runs {
+        for row in rows {
+            let Reading { at, piece, value, .. } = row.reading;
+            let kept = insert.execute(params![
+                characteristic,
+                row.number,
+                at,
+                piece,
+                row.position,
+                value.mantissa(),
+                pack_form(value),
+                row.context,
+                row.mark
+            ])?;
+            one(kept)?;
+        }
     }
     Ok(())
 }
 
-fn widen_stretches(
-    tx: &Transaction<'_>,
-    stretches: &HashMap<(i64, u64, i64), (i64, i64)>,
-) -> rusqlite::Result<()> {
+fn widen_stretches(tx: &Transaction<'_>, stretches: &Stretches) -> rusqlite::Result<()> {
     let mut widen = tx.prepare_cached(
         "INSERT INTO stretch (characteristic, block, gauge, earliest, latest) \
          VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO UPDATE SET \
@@ -361,15 +379,12 @@ fn name_id(tx: &Transaction<'_>, known: &mut Known, name: &Name) -> rusqlite::Re
     Ok(id)
 }
 
-fn context_id(
-    tx: &Transaction<'_>,
-    known: &mut Known,
-    context: &Arc<Context>,
-) -> rusqlite::Result<(i64, Digest)> {
-    if let Some(kept) = known.contexts.get(context) {
-        return Ok(*kept);
-    }
+fn meet(tx: &Transaction<'_>, known: &mut Known, context: &Arc<Context>) -> rusqlite::Result<Met> {
     let Context { gauge, person, machine, spindle, tool, source, edition } = &**context;
+    let gauge_id = name_id(tx, known, gauge)?;
+    if let Some((id, digest)) = known.contexts.get(context) {
+        return Ok(Met { id: *id, digest: *digest, gauge: gauge_id });
+    }
     let mut ids = [0; 7];
     let names = [gauge, person, machine, spindle, tool, source, edition];
     for (id, name) in ids.iter_mut().zip(names) {
@@ -380,9 +395,9 @@ fn context_id(
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )?;
     one(insert.execute(ids)?)?;
-    let kept = (tx.last_insert_rowid(), context_digest(context));
-    known.contexts.insert(context.clone(), kept);
-    Ok(kept)
+    let (id, digest) = (tx.last_insert_rowid(), context_digest(context));
+    known.contexts.insert(context.clone(), (id, digest));
+    Ok(Met { id, digest, gauge: gauge_id })
 }
 
 /// Each insert must have kept exactly one row.
