@@ -222,6 +222,7 @@ impl App {
             lamp: asked.lamp,
             notes,
             figures: asked.figures(),
+            extras: &[],
             styles: &[],
         }
     }

@@ -397,6 +397,42 @@ pub(crate) fn polar(x: f64, y: f64, r: f64, degrees: f64) -> (f64, f64) {
     (x + r * a.cos(), y + r * a.sin())
 }
 
+/// The screens a picture is drawn for; the style sheet shows the one that fits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Screen {
+    /// At the desk, 1440 wide.
+    Desk,
+    /// A panel at a machine, 1024 wide; also what is printed.
+    Panel,
+    /// A phone.
+    Phone,
+}
+
+impl Screen {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Desk => "desk",
+            Self::Panel => "panel",
+            Self::Phone => "phone",
+        }
+    }
+}
+
+/// A picture drawn once for each screen, at the size it has there.
+pub(crate) fn fitted(
+    label: &str,
+    sizes: &[(Screen, f64, f64)],
+    draw: impl Fn(&mut Drawing, Screen),
+) -> Markup {
+    let mut pictures = String::new();
+    for (screen, width, height) in sizes {
+        let mut drawing = Drawing::new(*width, *height);
+        draw(&mut drawing, *screen);
+        pictures += &drawing.finish(label, screen.name()).0;
+    }
+    PreEscaped(pictures)
+}
+
 /// A picture drawn twice, for a wide sheet and for a phone; the style sheet shows the one that
 /// fits, and print shows the wide one.
 pub(crate) fn both(

@@ -103,6 +103,7 @@ pub(crate) fn sheet(frame: &Frame, finding: &[Says], tag: &Markup, body: &Markup
                 }
                 link rel="icon" href="/assets/mark.svg" type="image/svg+xml";
                 script src="/assets/sheet.js" type="module" {}
+                (extras(frame.extras))
             }
             body data-sheet=(frame.number) {
                 a.skip href="#finding" { "To the finding" }
@@ -123,6 +124,16 @@ pub(crate) fn sheet(frame: &Frame, finding: &[Says], tag: &Markup, body: &Markup
                 }
                 div #spoken.spoken role="status" aria-live="polite" {}
             }
+        }
+    }
+}
+
+/// Links to style sheets and scripts under `/assets`.
+pub(crate) fn extras(names: &[&str]) -> Markup {
+    html! {
+        @for name in names {
+            @if name.ends_with(".css") { link rel="stylesheet" href={ "/assets/" (name) }; }
+            @else { script src={ "/assets/" (name) } type="module" {} }
         }
     }
 }
