@@ -233,7 +233,7 @@ fn short<'a>(field: Field, cell: &'a str, default: Option<&'a str>) -> Result<&'
     Ok(text)
 }
 
-fn sound_text(field: Field, text: &str) -> Result<(), Refusal> {
+pub(super) fn sound_text(field: Field, text: &str) -> Result<(), Refusal> {
     if let Some(c) = text.chars().find(|c| c.is_control()) {
         let code = u32::from(c);
         return refuse(field, format!("it holds the control character U+{code:04X}; remove it"));
@@ -404,7 +404,7 @@ fn quantity_of(c: &Characteristic, text: &str, raw: &Raw<'_>) -> Result<Quantity
 }
 
 /// Powers of ten beyond any figure, refused before they are reckoned with.
-fn power_of_ten_is_absurd(text: &str) -> bool {
+pub(super) fn power_of_ten_is_absurd(text: &str) -> bool {
     text.match_indices(['e', 'E']).any(|(at, _)| {
         let digits = text[at + 1..].trim_start_matches(['+', '-', '−']);
         digits.bytes().take_while(u8::is_ascii_digit).count() > 4

@@ -14,6 +14,9 @@ const COLUMNS_MAX: usize = 4_096;
 /// How many unclear columns are explained in one answer.
 pub(super) const EXPLAINED_MAX: usize = 8;
 
+/// What may follow a part's name in the heading of its pieces, folded: `block`, `block_id`.
+const PIECE_ENDS: [&str; 4] = ["", "id", "no", "number"];
+
 /// What the columns of a sheet mean, to be remembered and given back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -80,7 +83,7 @@ pub enum Meaning {
 }
 
 impl Meaning {
-    /// In words: `the bore at 1` is `block.bore 1`.
+    /// In words: `time`, `piece`, `block.bore 1`.
     #[must_use]
     pub fn words(&self) -> String {
         match self {
@@ -136,8 +139,8 @@ pub enum MappingFault {
     },
     /// Two columns mean the same.
     #[error(
-        "columns {first} \"{first_heading}\" and {second} \"{second_heading}\" both mean {meaning}; \
-         remove one of them"
+        "columns {first} \"{first_heading}\" and {second} \"{second_heading}\" both mean \
+         {meaning}; remove one of them"
     )]
     Twice {
         /// The earlier, from 1.
@@ -259,7 +262,7 @@ impl Known {
             }
         }
         for p in plan.parts.values().map(|p| p.name.as_str()).chain(["engine"]) {
-            for end in ["", "id", "no", "number"] {
+            for end in PIECE_ENDS {
                 known.add(fold(p) + end, &Meaning::Piece, p);
             }
         }
@@ -413,11 +416,15 @@ pub fn guess(plan: &Plan, headings: &[String], separator: char) -> Result<Mappin
     Ok(mapping)
 }
 
-/// The part a sheet is about, where a column such as `block_id` says so.
+/// The part a sheet is about, where a column such as `block` or `block_id` says so.
 fn part_of_sheet<'p>(plan: &'p Plan, headings: &[String]) -> Option<&'p str> {
-    let names = plan.parts.keys().map(String::as_str);
+    let folded: Vec<String> = headings.iter().map(|h| fold(h)).collect();
+    let names = plan.parts.keys().map(String::as_str).chain(["engine"]);
     let mut found = names.filter(|p| {
-        headings.iter().any(|h| ["id", "no", "number"].iter().any(|e| fold(h) == fold(p) + e))
+        PIECE_ENDS.iter().any(|end| {
+            let piece_heading = fold(p) + end;
+            folded.contains(&piece_heading)
+        })
     });
     found.next().filter(|_| found.next().is_none())
 }

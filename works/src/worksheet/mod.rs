@@ -4,6 +4,7 @@
 //! It knows nothing of the record and of files: it reads a stream and gives back rows. Never more
 //! than one line is held, and sixteen bytes a reading to find a row that stands there twice.
 
+pub(crate) mod cells;
 pub mod check;
 pub mod mapping;
 pub mod refused;
@@ -435,24 +436,9 @@ impl<'p> RowReader<'p> {
     }
 
     fn right_number_of_fields(&self, cells: &[Cow<'_, str>]) -> Result<(), Wrong> {
-        let (found, wanted) = (cells.len(), self.mapping.columns.len());
-        if found < wanted {
-            let lacking = &self.mapping.columns[found].heading;
-            let reason = format!(
-                "the row has {found} fields, the heading {wanted}; it ends before \"{lacking}\""
-            );
-            return Err((Some(found), reason));
-        }
-        // Spare separators at the end of a row do no harm.
-        if cells[wanted..].iter().all(|c| c.is_empty()) {
-            return Ok(());
-        }
-        let comma = if self.mapping.separator == ',' {
-            "; if commas are decimal signs, part the fields by semicolons"
-        } else {
-            ""
-        };
-        Err((None, format!("the row has {found} fields, the heading {wanted}{comma}")))
+        let headings: Vec<&str> =
+            self.mapping.columns.iter().map(|c| c.heading.as_str()).collect();
+        right_number_of_fields(cells, &headings, self.mapping.separator)
     }
 
     fn one_reading(&mut self, mut raw: Raw<'_>) -> Result<Reading, Wrong> {
@@ -527,6 +513,31 @@ fn digest(reading: &Reading, timed: bool) -> u128 {
     let mut first = [0; 16];
     first.copy_from_slice(&hasher.finalize().as_bytes()[..16]);
     u128::from_le_bytes(first)
+}
+
+fn right_number_of_fields(
+    cells: &[Cow<'_, str>],
+    headings: &[&str],
+    separator: char,
+) -> Result<(), Wrong> {
+    let (found, wanted) = (cells.len(), headings.len());
+    if found < wanted {
+        let lacking = headings[found];
+        let reason = format!(
+            "the row has {found} fields, the heading {wanted}; it ends before \"{lacking}\""
+        );
+        return Err((Some(found), reason));
+    }
+    // Spare separators at the end of a row do no harm.
+    if cells[wanted..].iter().all(|c| c.is_empty()) {
+        return Ok(());
+    }
+    let comma = if separator == ',' {
+        "; if commas are decimal signs, part the fields by semicolons"
+    } else {
+        ""
+    };
+    Err((None, format!("the row has {found} fields, the heading {wanted}{comma}")))
 }
 
 fn row_text<'l>(line: &'l Line<'_>) -> Result<&'l str, String> {

@@ -46,7 +46,7 @@ fn reason_with_place(row: &RefusedRow) -> String {
 }
 
 /// A field and the separator after it.
-fn push_field(csv: &mut String, field: &str, separator: char) {
+pub(super) fn push_field(csv: &mut String, field: &str, separator: char) {
     let is_number = field.strip_prefix(['+', '-']).is_some_and(|digits| {
         digits.bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
     });
