@@ -361,10 +361,22 @@ impl Drawing {
         }
     }
 
+    /// A mark in a legend, beside the words that say what it means.
+    pub(crate) fn small(self) -> Markup {
+        PreEscaped(format!(
+            "<svg width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {w} {h}\" aria-hidden=\"true\">{}</svg>",
+            self.body,
+            w = f(self.width),
+            h = f(self.height)
+        ))
+    }
+
     /// The finished picture, labelled in one sentence for whoever cannot see it.
     pub(crate) fn finish(self, label: &str, class: &str) -> Markup {
+        // What stands inside an image cannot be reached; a picture with links is a group.
+        let role = if self.body.contains("<a ") { "group" } else { "img" };
         PreEscaped(format!(
-            "<svg class=\"drawing {class}\" viewBox=\"0 0 {} {}\" role=\"img\" \
+            "<svg class=\"drawing {class}\" viewBox=\"0 0 {} {}\" role=\"{role}\" \
              aria-label=\"{}\">{}</svg>",
             f(self.width),
             f(self.height),

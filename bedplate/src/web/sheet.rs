@@ -217,7 +217,7 @@ fn foot(frame: &Frame, main_number: &str) -> Markup {
 }
 
 /// The hatches: what is meant without colour.
-fn hatches() -> Markup {
+pub(crate) fn hatches() -> Markup {
     let hatch = |id: &str, stroke: &str, step: u32, angle: i32, width: f64| {
         format!(
             "<pattern id=\"{id}\" width=\"{step}\" height=\"{step}\" \
