@@ -100,7 +100,10 @@ fn what_is_no_record_is_refused_and_left_alone() {
     for open in [SqliteStore::open, SqliteStore::open_read_only] {
         assert!(matches!(open(&other), Err(StoreError::Outside { .. })));
         assert!(matches!(open(&text), Err(StoreError::Damaged { number: 0, .. })));
-        assert!(matches!(open(folder.path()), Err(StoreError::Outside { .. })));
+        let inner = folder.path().join("folder");
+        std::fs::create_dir_all(&inner).unwrap();
+        assert!(matches!(open(&inner), Err(StoreError::Outside { .. })));
+        assert!(!folder.path().join("folder.lock").exists());
         let nowhere = folder.path().join("no such folder").join("record.db");
         assert!(matches!(open(&nowhere), Err(StoreError::Outside { .. })));
     }

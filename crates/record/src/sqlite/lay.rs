@@ -19,6 +19,10 @@ const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Takes the advisory lock of the record at `path`, held until the file is dropped.
 pub(super) fn lock(path: &Path) -> Result<File, StoreError> {
+    // Before a lock is left beside something that can be no record.
+    if path.is_dir() {
+        return Err(outside(path, "this is a folder; name a file in it"));
+    }
     let beside = beside(path, ".lock");
     let refuse = |e: std::io::Error| outside(&beside, &e.to_string());
     let file = OpenOptions::new()
