@@ -22,11 +22,13 @@ fn deed(n: u8) -> Deed {
 
 fn works(folder: &Path, store: Box<dyn Store>) -> Works {
     let plan = parse("works.toml", SMALL_WORKS).unwrap_or_else(|fault| panic!("{fault}"));
-    Works::open(folder, plan, store, &deed(0)).unwrap()
+    Works::open(folder, plan, store, &deed(0)).expect("an empty store opens")
 }
 
 fn import(works: &Works, n: u8, text: &str) -> Receipt {
-    works.import(&deed(n), "bores.csv", text.as_bytes(), None, &Defaults::default()).unwrap()
+    works
+        .import(&deed(n), "bores.csv", text.as_bytes(), None, &Defaults::default())
+        .unwrap_or_else(|error| panic!("{error}"))
 }
 
 fn typed(piece: &str, value: &str) -> NewReading {
@@ -40,7 +42,7 @@ fn typed(piece: &str, value: &str) -> NewReading {
 }
 
 fn last_number(works: &Works) -> u64 {
-    works.store().head().unwrap().last_number
+    works.store().head().expect("the store is sound").last_number
 }
 
 #[test]

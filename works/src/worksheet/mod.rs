@@ -356,6 +356,7 @@ impl Places {
 
 struct RowReader<'p> {
     mapping: &'p Mapping,
+    headings: Vec<&'p str>,
     places: Places,
     intake: Intake<'p>,
     /// The line of each reading taken, by a digest of what makes it the same reading.
@@ -367,8 +368,10 @@ type Wrong = (Option<usize>, String);
 
 impl<'p> RowReader<'p> {
     fn new(plan: &'p Plan, mapping: &'p Mapping, defaults: &'p Defaults) -> Self {
+        let headings = mapping.columns.iter().map(|c| c.heading.as_str()).collect();
         let places = Places::of(plan, mapping);
-        Self { mapping, places, intake: Intake::new(plan, defaults), seen: HashMap::new() }
+        let intake = Intake::new(plan, defaults);
+        Self { mapping, headings, places, intake, seen: HashMap::new() }
     }
 
     /// The row of a line; `None` for an empty one.
@@ -436,9 +439,7 @@ impl<'p> RowReader<'p> {
     }
 
     fn right_number_of_fields(&self, cells: &[Cow<'_, str>]) -> Result<(), Wrong> {
-        let headings: Vec<&str> =
-            self.mapping.columns.iter().map(|c| c.heading.as_str()).collect();
-        right_number_of_fields(cells, &headings, self.mapping.separator)
+        right_number_of_fields(cells, &self.headings, self.mapping.separator)
     }
 
     fn one_reading(&mut self, mut raw: Raw<'_>) -> Result<Reading, Wrong> {
@@ -528,10 +529,10 @@ fn right_number_of_fields(
         );
         return Err((Some(found), reason));
     }
-    // Spare separators at the end of a row do no harm.
-    if cells[wanted..].iter().all(|c| c.is_empty()) {
+    if found == wanted {
         return Ok(());
     }
+    // Not even a spare separator at the end: under decimal commas "68,001," would be 68 and 1.
     let comma = if separator == ',' {
         "; if commas are decimal signs, part the fields by semicolons"
     } else {
