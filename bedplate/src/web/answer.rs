@@ -222,7 +222,6 @@ impl App {
             lamp: asked.lamp,
             notes,
             figures: asked.figures(),
-            extras: &[],
             styles: &[],
         }
     }

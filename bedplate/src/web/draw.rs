@@ -431,7 +431,7 @@ impl Screen {
 }
 
 /// A picture drawn once for each screen, at the size it has there.
-pub(crate) fn fitted(
+pub(crate) fn on_screens(
     label: &str,
     sizes: &[(Screen, f64, f64)],
     draw: impl Fn(&mut Drawing, Screen),

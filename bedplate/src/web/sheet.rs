@@ -76,6 +76,14 @@ pub(crate) struct Frame {
     pub(crate) styles: &'static [&'static str],
 }
 
+impl Frame {
+    /// The same frame for a page with style sheets or scripts of its own.
+    pub(crate) const fn with(mut self, styles: &'static [&'static str]) -> Self {
+        self.styles = styles;
+        self
+    }
+}
+
 /// A part of the finding's sentence.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Says {
@@ -98,12 +106,9 @@ pub(crate) fn sheet(frame: &Frame, finding: &[Says], tag: &Markup, body: &Markup
                 meta name="viewport" content="width=device-width,initial-scale=1";
                 title { (frame.kind) " · " (frame.title) }
                 link rel="stylesheet" href="/assets/sheet.css";
-                @for style in frame.styles {
-                    link rel="stylesheet" href={ "/assets/" (style) };
-                }
                 link rel="icon" href="/assets/mark.svg" type="image/svg+xml";
                 script src="/assets/sheet.js" type="module" {}
-                (extras(frame.extras))
+                (extras(frame.styles))
             }
             body data-sheet=(frame.number) {
                 a.skip href="#finding" { "To the finding" }
