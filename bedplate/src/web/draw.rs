@@ -462,20 +462,20 @@ pub(crate) fn both(
     PreEscaped(format!("{}{}", w.0, n.0))
 }
 
-/// A picture drawn for the desk, the panel and the phone, each at its own size, so that letters
-/// keep theirs; print shows the one for the desk.
-pub(crate) fn fitted(
+/// A picture for desk, panel and phone at these sizes; `draw` is told whether it is the narrow one
+/// of the phone.
+pub(crate) fn three_sizes(
     label: &str,
     sizes: [(f64, f64); 3],
     draw: impl Fn(&mut Drawing, bool),
 ) -> Markup {
-    let one = |(size, class): ((f64, f64), &str)| {
-        let mut drawing = Drawing::new(size.0, size.1);
-        draw(&mut drawing, class == "narrow");
-        drawing.finish(label, class).0
-    };
-    let classes = ["wide desk", "wide panel", "narrow"];
-    PreEscaped(sizes.into_iter().zip(classes).map(one).collect())
+    let [desk, panel, phone] = sizes;
+    let sizes = [
+        (Screen::Desk, desk.0, desk.1),
+        (Screen::Panel, panel.0, panel.1),
+        (Screen::Phone, phone.0, phone.1),
+    ];
+    fitted(label, &sizes, |d, screen| draw(d, matches!(screen, Screen::Phone)))
 }
 
 #[cfg(test)]
