@@ -475,7 +475,7 @@ pub(crate) fn three_sizes(
         (Screen::Panel, panel.0, panel.1),
         (Screen::Phone, phone.0, phone.1),
     ];
-    fitted(label, &sizes, |d, screen| draw(d, matches!(screen, Screen::Phone)))
+    on_screens(label, &sizes, |d, screen| draw(d, matches!(screen, Screen::Phone)))
 }
 
 #[cfg(test)]
