@@ -39,3 +39,17 @@ pub fn day(at: Millis, zone: &TimeZone) -> String {
 pub fn start_of_day(at: Millis, zone: &TimeZone) -> Millis {
     zoned(at, zone).start_of_day().map_or(at, |z| z.timestamp().as_millisecond())
 }
+
+/// An instant as people write it: ISO 8601 with its zone, or without one in `zone`; a day alone is
+/// its beginning.
+#[must_use]
+pub fn parse(text: &str, zone: &TimeZone) -> Option<Millis> {
+    let text = text.trim();
+    if let Ok(instant) = text.parse::<Timestamp>() {
+        return Some(instant.as_millisecond());
+    }
+    let local = text.parse::<jiff::civil::DateTime>().ok().or_else(|| {
+        text.parse::<jiff::civil::Date>().ok().map(|day| day.at(0, 0, 0, 0))
+    })?;
+    Some(zone.to_timestamp(local).ok()?.as_millisecond())
+}

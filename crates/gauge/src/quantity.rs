@@ -298,7 +298,7 @@ fn read_decimal(
     let mantissa: i64 =
         if significant.is_empty() { 0 } else { significant.parse().map_err(|_| far())? };
     let places = i32::try_from(fraction.len()).map_err(|_| far())?;
-    let exponent = i8::try_from(power - places).map_err(|_| far())?;
+    let exponent = power.checked_sub(places).and_then(|e| i8::try_from(e).ok()).ok_or_else(far)?;
     if !(-30..=30).contains(&exponent) {
         return Err(far());
     }
@@ -402,6 +402,8 @@ mod tests {
         assert!(e("12345678901234567890 mm").contains("more digits"));
         assert!(e("NaN mm").contains("not a number"));
         assert!(e("").contains("nothing is written"));
+        assert!(e("0.001e-2147483648 mm").contains("larger or smaller"));
+        assert!(e("1e99999999999 mm").contains("larger or smaller"));
     }
 
     #[test]
