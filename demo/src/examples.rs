@@ -222,8 +222,8 @@ fn crankshaft_toml(demo: &Demo, newest: &Newest<'_>) -> String {
     let piece = waiting.unwrap_or_default();
     let mut toml = format!(
         "# The crankshaft {piece} as it stood on the balancing machine, and its rotor; keys as in \
-         a\n# works file. Angles count from crank pin 1, against the clock, seen from the front.\n\n\
-         [unbalance]\npiece = \"{piece}\"\n"
+         a\n# works file. Angles count from crank pin 1, against the clock, seen from \
+         the front.\n\n[unbalance]\npiece = \"{piece}\"\n"
     );
     for plane in ["A", "B"] {
         let read = |of: &str| newest.readings.get(&(piece, of, plane)).map(|r| r.value.to_string());
@@ -272,8 +272,8 @@ fn bed_toml(works_toml: &str) -> String {
     let bed = cut(works_toml, "[bed.QB4]", "\n# Which characteristic holds");
     let points = cut(works_toml, "# The schedule, in the order run", "\n# ---- People");
     format!(
-        "# The engine and its schedule for bed.csv; keys as in a works file.\n\n{engine}\n\n{bed}\n\n\
-         {points}\n"
+        "# The engine and its schedule for bed.csv; keys as in a works file.\n\n{engine}\n\n\
+         {bed}\n\n{points}\n"
     )
 }
 
@@ -309,27 +309,7 @@ target = \"36 µm\"
 spread = \"4 g\"
 ";
 
-const README: &str = "\
-# Examples
-
-Plain files for the commands that work without a works folder. All figures are invented: they are
-what stands on the floor of the demo works on its last afternoon, 24 November 2026.
-
-| files | what they are | command |
-|---|---|---|
-| `blocks.csv`, `pistons.csv`, `rules.toml` | bores of the blocks and sizes and masses of the pistons that wait to be matched; the last pistons were cut a grade small | `bedplate match --blocks blocks.csv --pistons pistons.csv --rules rules.toml --out fit.csv` |
-| `bores-judge.csv`, `limits.toml` | bores with their limits, gauge and decision rule | `bedplate judge bores-judge.csv --limits limits.toml` |
-| `crankshaft.toml` | a crankshaft's unbalance in two planes, and where it may be drilled | `bedplate balance crankshaft.toml` |
-| `bed.csv`, `bed.toml` | one engine's run on the test bed, and what is expected of it | `bedplate bed bed.csv --engine bed.toml` |
-| `readings-long.csv` | one reading a row | `bedplate import readings-long.csv` in a works folder |
-| `readings-wide.csv` | one piece a row; bores and height in mm | `bedplate import readings-wide.csv` in a works folder |
-
-In `bores-judge.csv` and `bed.csv` every figure carries its unit. In `blocks.csv` bores are in mm.
-Angles of unbalance count from crank pin 1, against the clock, seen from the front.
-
-Rotating parts and running engines hurt people: what these commands propose is advice, and the
-instructions of the machine's maker come before it.
-";
+const README: &str = include_str!("../examples.md");
 
 #[cfg(test)]
 mod tests {

@@ -117,7 +117,8 @@ impl Tray {
         let ((least, most), (light, heavy)) = (ends(&clearances), ends(&masses));
         let spread = heavy - light;
         let reason = format!(
-            "first pistons that fit: clearance {least:.1} to {most:.1} µm, mass spread {spread:.1} g"
+            "first pistons that fit: clearance {least:.1} to {most:.1} µm, \
+             mass spread {spread:.1} g"
         );
         Event::SetMade {
             set: self.set.clone(),
