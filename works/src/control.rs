@@ -17,7 +17,7 @@ use serde::Serialize;
 use crate::bench::{BenchScale, Choice, Tone, bench_scale, choice};
 use crate::floor::Revision;
 use crate::instant;
-use crate::judge::{Scale, limits_of};
+use crate::judge::{Judged, Scale, limits_of};
 use crate::plan::{Characteristic, Kind, Plan};
 use crate::trace::counted;
 use crate::who::nearest;
@@ -274,6 +274,39 @@ pub struct CharacteristicSheet {
     pub finding: Vec<(Tone, String)>,
 }
 
+/// One characteristic in the list of all.
+#[derive(Debug, Clone, Serialize)]
+pub struct CharacteristicRow {
+    /// The characteristic.
+    pub characteristic: Choice,
+    /// Title of its part, or `Engine`.
+    pub part: String,
+    /// Its own title.
+    pub title: String,
+    /// Operation that makes it, titled, or empty.
+    pub operation: String,
+    /// Gauge, titled.
+    pub gauge: String,
+    /// Limits on its scale, as printed, or empty.
+    pub limits: String,
+    /// Newest reading.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last: Option<Judged>,
+    /// Readings taken on the day of the figures.
+    pub today: usize,
+}
+
+/// Every characteristic of the plan.
+#[derive(Debug, Clone, Serialize)]
+pub struct CharacteristicsSheet {
+    /// Instant of the figures.
+    pub as_of: String,
+    /// The characteristics, grouped by part in the plan's order.
+    pub rows: Vec<CharacteristicRow>,
+    /// The finding.
+    pub finding: Vec<(Tone, String)>,
+}
+
 /// How many newest readings tell which streams there are.
 const STREAMS_LOOK: usize = 400;
 /// How many readings of a stream a trend rests on at the most.
@@ -302,6 +335,46 @@ impl Works {
             streams.insert(stream.position.clone(), stream);
         }
         Ok(streams.into_values().collect())
+    }
+
+    /// Every characteristic with its newest reading and how many were taken today.
+    ///
+    /// # Errors
+    /// [`WorksError::Store`].
+    pub fn characteristics(&self) -> Result<CharacteristicsSheet, WorksError> {
+        let plan = self.plan();
+        let zone = instant::zone(&plan.works.time_zone);
+        let at = self.as_of();
+        let day = instant::start_of_day(at, &zone);
+        let mut rows = vec![];
+        for c in plan.characteristics.values() {
+            let newest =
+                self.store().readings(&Wanted::Newest { name: &c.id, position: "", count: 1 })?;
+            let today = Wanted::Characteristic { name: &c.id, from: day, to: at };
+            rows.push(CharacteristicRow {
+                characteristic: choice(&plan, c),
+                part: plan
+                    .parts
+                    .get(&c.part)
+                    .map_or_else(|| "Engine".to_owned(), |p| p.title.clone()),
+                title: c.title.clone(),
+                operation: plan
+                    .operations
+                    .get(&c.operation)
+                    .map_or_else(String::new, |o| o.title.clone()),
+                gauge: plan
+                    .gauges
+                    .get(&c.gauge)
+                    .map_or_else(|| c.gauge.clone(), |g| g.title.clone()),
+                limits: limits_words(&plan, c),
+                last: newest.last().map(|r| self.judged(r)),
+                today: self.store().readings(&today)?.len(),
+            });
+        }
+        let order: Vec<String> = plan.parts.values().map(|p| p.title.clone()).collect();
+        rows.sort_by_key(|r| order.iter().position(|p| *p == r.part).unwrap_or(order.len()));
+        let finding = all_finding(&rows);
+        Ok(CharacteristicsSheet { as_of: instant::iso(at, &zone), rows, finding })
     }
 
     fn readings_of_stream(
@@ -490,6 +563,37 @@ impl Works {
             (marks, starts)
         })
     }
+}
+
+fn limits_words(plan: &Plan, c: &Characteristic) -> String {
+    let scale = bench_scale(plan, c);
+    let words = match (&scale.lower, &scale.upper) {
+        (Some(lower), Some(upper)) => format!("{} to {}", lower.text, upper.text),
+        (None, Some(upper)) => format!("at most {}", upper.text),
+        (Some(lower), None) => format!("at least {}", lower.text),
+        (None, None) => return String::new(),
+    };
+    format!("{words} {}", scale.unit).trim_end().to_owned()
+}
+
+fn all_finding(rows: &[CharacteristicRow]) -> Vec<(Tone, String)> {
+    let today: usize = rows.iter().map(|r| r.today).sum();
+    let bad = |r: &&CharacteristicRow| r.last.as_ref().is_some_and(|l| l.word == Word::Reject);
+    let rejected: Vec<String> =
+        rows.iter().filter(bad).map(|r| r.characteristic.title.to_lowercase()).collect();
+    let mut says = vec![(
+        Tone::Ink,
+        format!("{}, {} today.", counted(rows.len(), "characteristic"), counted(today, "reading")),
+    )];
+    match rejected.as_slice() {
+        [] => {}
+        [one] => says.push((Tone::Red, format!("The last reading of {one} was rejected."))),
+        many => says.push((
+            Tone::Red,
+            format!("The last reading of {} characteristics was rejected.", many.len()),
+        )),
+    }
+    says
 }
 
 fn scale_figure(scale: &Scale, placed: f64) -> Figure {
