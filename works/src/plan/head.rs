@@ -6,19 +6,22 @@ use bedplate_gauge::unit::{Dimension, Unit};
 
 use super::decision::{self, decision};
 use super::nearest::nearest;
+use super::sections::Extent;
 use super::table::{Sign, Table};
 use super::{Shift, Shown, WorksHead};
 
 const KEYS: [&str; 6] = ["name", "units", "time_zone", "day_rate", "working_time", "shift"];
 
-/// Reads `[works]`.
-pub(super) fn head(table: &Table<'_>) -> Option<WorksHead> {
+/// Reads `[works]`; in a part of a works file it may leave anything out.
+pub(super) fn head(table: &Table<'_>, extent: Extent) -> Option<WorksHead> {
     table.knows(&KEYS);
     table.knows(&decision::KEYS);
     let example = "\"Quarrybeck Engine Works\"";
-    let name = table.need(table.text("name", example), "name", example);
+    let is_part = matches!(extent, Extent::Part(_));
+    let name = table.text("name", example).or(is_part.then_some("plain files"));
+    let name = table.need(name, "name", example);
     let units = table.choice("units", &[("metric", Shown::Metric), ("inch", Shown::Inch)]);
-    let day_rate = table.whole("day_rate", 1..=100_000, 90);
+    let day_rate = table.whole("day_rate", 1..=100_000, 90).or(is_part.then_some(1));
     let day_rate = table.need(day_rate, "day_rate", "90");
     let head = Some(()).and_then(|()| {
         Some(WorksHead {

@@ -17,6 +17,7 @@ pub mod json;
 mod nearest;
 mod operation;
 mod part;
+pub(crate) mod partial;
 mod person;
 mod place;
 pub mod read;
@@ -24,7 +25,7 @@ mod rotor;
 mod section;
 mod sections;
 mod syntax;
-mod table;
+pub(crate) mod table;
 
 use bedplate_gauge::judge::DecisionRule;
 use bedplate_gauge::quantity::Quantity;

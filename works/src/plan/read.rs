@@ -12,6 +12,7 @@ use toml::de::DeTable;
 
 use super::include::{self, Unread};
 use super::place::Splice;
+use super::sections::Extent;
 use super::table::{Findings, Table};
 use super::{Plan, sections, syntax};
 
@@ -118,6 +119,27 @@ pub fn parse(name: &str, text: &str) -> Result<Plan, PlanFault> {
 }
 
 fn plan_of(splice: &Splice) -> Result<Plan, PlanFault> {
+    read_splice(splice, |root, text| sections::plan(root, text, Extent::Whole))
+}
+
+/// Reads a TOML text that is no works file by the same rules. `each` notes at least one fault where
+/// it gives nothing.
+///
+/// # Errors
+/// [`PlanFault`] with every fault found.
+pub(crate) fn parse_as<T>(
+    name: &str,
+    text: &str,
+    each: impl FnOnce(&Table<'_>) -> Option<T>,
+) -> Result<T, PlanFault> {
+    read_splice(&Splice::of_one(name, text), |root, _| each(root))
+}
+
+/// What `each` makes of a text, if neither it nor the reader of TOML finds a fault.
+pub(super) fn read_splice<T>(
+    splice: &Splice,
+    each: impl FnOnce(&Table<'_>, &str) -> Option<T>,
+) -> Result<T, PlanFault> {
     let text = splice.text.as_str();
     let (root, errors) = DeTable::parse_recoverable(text);
     let broken = syntax::findings(text, &errors);
@@ -126,11 +148,8 @@ fn plan_of(splice: &Splice) -> Result<Plan, PlanFault> {
     broken.into_iter().for_each(|b| findings.add(b.finding));
     // After a broken table or text the rest of the file is not what its author wrote: anything
     // said of it would be noise.
-    let plan = if rest_can_be_read {
-        sections::plan(&Table::root(root.get_ref(), &findings), text)
-    } else {
-        None
-    };
+    let plan =
+        if rest_can_be_read { each(&Table::root(root.get_ref(), &findings), text) } else { None };
     let mut found = findings.into_list();
     if let (Some(plan), true) = (plan, found.is_empty()) {
         return Ok(plan);

@@ -42,10 +42,23 @@ const TABLES: [&str; 13] = [
     "person",
 ];
 
+/// How much of a works file is asked of a text.
+#[derive(Clone, Copy)]
+pub(super) enum Extent {
+    /// All of it.
+    Whole,
+    /// A part: `[works]` need not say more than it does, and tables of these names are the
+    /// caller's own.
+    Part(&'static [&'static str]),
+}
+
 /// Reads the whole file; `None` if something is at fault.
-pub(super) fn plan(root: &Table<'_>, text: &str) -> Option<Plan> {
+pub(super) fn plan(root: &Table<'_>, text: &str, extent: Extent) -> Option<Plan> {
     root.knows(&TABLES);
-    let works = root.table("works", "[works]").map(|table| head(&table));
+    if let Extent::Part(known) = extent {
+        root.knows(known);
+    }
+    let works = root.table("works", "[works]").map(|table| head(&table, extent));
     if !root.has("works") {
         let mend = "begin it with [works], a name and a day_rate";
         root.fault(&root.span, "the works file has no [works]", mend);

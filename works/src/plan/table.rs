@@ -14,14 +14,14 @@ use super::nearest::{mend_name, nearest};
 use super::place::Finding;
 
 /// All that has been found wrong so far.
-pub(super) struct Findings<'t> {
+pub(crate) struct Findings<'t> {
     text: &'t str,
     list: RefCell<Vec<Finding>>,
 }
 
 impl<'t> Findings<'t> {
     /// None yet, for this text.
-    pub(super) fn of(text: &'t str) -> Self {
+    pub(crate) fn of(text: &'t str) -> Self {
         Self { text, list: RefCell::new(Vec::new()) }
     }
 
@@ -52,34 +52,34 @@ impl<'t> Findings<'t> {
 
 /// A key with its value, both with their places.
 #[derive(Clone)]
-pub(super) struct Entry<'t> {
+pub(crate) struct Entry<'t> {
     /// The key.
-    pub(super) key: &'t str,
+    pub(crate) key: &'t str,
     /// Where the key stands.
-    pub(super) key_span: Range<usize>,
+    pub(crate) key_span: Range<usize>,
     value: &'t DeValue<'t>,
     /// Where the value stands; for a table its heading.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
 }
 
 impl<'t> Entry<'t> {
     /// The key as a word.
-    pub(super) fn key_word(&self) -> Word<'t> {
+    pub(crate) fn key_word(&self) -> Word<'t> {
         Word { text: self.key, span: self.key_span.clone() }
     }
 }
 
 /// A text in a list, with its place.
-pub(super) struct Word<'t> {
+pub(crate) struct Word<'t> {
     /// The text.
-    pub(super) text: &'t str,
+    pub(crate) text: &'t str,
     /// Where it stands.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
 }
 
 /// Which figures a quantity or number may be.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sign {
+pub(crate) enum Sign {
     /// Any.
     Any,
     /// Zero or more.
@@ -89,14 +89,14 @@ pub(super) enum Sign {
 }
 
 /// One table.
-pub(super) struct Table<'t> {
+pub(crate) struct Table<'t> {
     findings: &'t Findings<'t>,
     /// Its heading: `[works]`, `[[works.shift]]`; empty for the whole file.
     heading: String,
     /// Its dotted name.
     path: String,
     /// Where its heading stands.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
     entries: Vec<Entry<'t>>,
     asked: RefCell<Vec<&'static str>>,
 }
@@ -116,7 +116,7 @@ fn kind_words(value: &DeValue<'_>) -> &'static str {
 
 impl<'t> Table<'t> {
     /// The whole file.
-    pub(super) fn root(table: &'t DeTable<'t>, findings: &'t Findings<'t>) -> Self {
+    pub(crate) fn root(table: &'t DeTable<'t>, findings: &'t Findings<'t>) -> Self {
         Self::new(table, 0..0, String::new(), String::new(), findings)
     }
 
@@ -142,22 +142,22 @@ impl<'t> Table<'t> {
     }
 
     /// Its heading, for messages: `[works]`.
-    pub(super) fn heading(&self) -> &str {
+    pub(crate) fn heading(&self) -> &str {
         &self.heading
     }
 
     /// Its dotted name: `works`.
-    pub(super) fn path(&self) -> &str {
+    pub(crate) fn path(&self) -> &str {
         &self.path
     }
 
     /// Its keys with their values, in the order of the file.
-    pub(super) fn entries(&self) -> &[Entry<'t>] {
+    pub(crate) fn entries(&self) -> &[Entry<'t>] {
         &self.entries
     }
 
     /// Notes a fault.
-    pub(super) fn fault(
+    pub(crate) fn fault(
         &self,
         span: &Range<usize>,
         what: impl Into<String>,
@@ -167,7 +167,7 @@ impl<'t> Table<'t> {
     }
 
     /// Notes a fault of the value of `key`, or of the whole table where the key is missing.
-    pub(super) fn fault_at(&self, key: &str, what: impl Into<String>, mend: impl Into<String>) {
+    pub(crate) fn fault_at(&self, key: &str, what: impl Into<String>, mend: impl Into<String>) {
         let span = self.find(key).map_or(&self.span, |e| &e.span);
         self.fault(span, what, mend);
     }
@@ -186,17 +186,17 @@ impl<'t> Table<'t> {
 
     /// Declares the keys this table may have, so that a fault in one hides no other and
     /// [`Table::finish`] can name them all.
-    pub(super) fn knows(&self, keys: &[&'static str]) {
+    pub(crate) fn knows(&self, keys: &[&'static str]) {
         self.asked.borrow_mut().extend_from_slice(keys);
     }
 
     /// Whether the key is there, sound or not.
-    pub(super) fn has(&self, key: &'static str) -> bool {
+    pub(crate) fn has(&self, key: &'static str) -> bool {
         self.ask(key).is_some()
     }
 
     /// `value`, and a fault if there is none because the key is missing.
-    pub(super) fn need<T>(&self, value: Option<T>, key: &'static str, example: &str) -> Option<T> {
+    pub(crate) fn need<T>(&self, value: Option<T>, key: &'static str, example: &str) -> Option<T> {
         if value.is_none() && self.find(key).is_none() && !self.is_mistyped(key) {
             let (span, heading) = (&self.span, &self.heading);
             let mend = format!("add it, such as {key} = {example}");
@@ -224,7 +224,7 @@ impl<'t> Table<'t> {
     }
 
     /// A text; one that is there must not be empty.
-    pub(super) fn text(&self, key: &'static str, example: &str) -> Option<&'t str> {
+    pub(crate) fn text(&self, key: &'static str, example: &str) -> Option<&'t str> {
         let entry = self.ask(key)?;
         let DeValue::String(text) = entry.value else {
             self.wrong_kind(entry, "a text", example);
@@ -242,7 +242,7 @@ impl<'t> Table<'t> {
     }
 
     /// A text that may be empty, which is the same as leaving it out.
-    pub(super) fn remark(&self, key: &'static str, example: &str) -> String {
+    pub(crate) fn remark(&self, key: &'static str, example: &str) -> String {
         match self.ask(key).map(|e| e.value) {
             Some(DeValue::String(text)) if text.trim().is_empty() => String::new(),
             _ => self.text(key, example).unwrap_or_default().to_owned(),
@@ -250,7 +250,7 @@ impl<'t> Table<'t> {
     }
 
     /// A whole number within a range.
-    pub(super) fn whole(
+    pub(crate) fn whole(
         &self,
         key: &'static str,
         range: RangeInclusive<u32>,
@@ -261,7 +261,7 @@ impl<'t> Table<'t> {
     }
 
     /// The whole number that stands in `entry`.
-    pub(super) fn whole_of(
+    pub(crate) fn whole_of(
         &self,
         entry: &Entry<'t>,
         range: RangeInclusive<u32>,
@@ -286,7 +286,7 @@ impl<'t> Table<'t> {
     }
 
     /// True or false.
-    pub(super) fn flag(&self, key: &'static str) -> Option<bool> {
+    pub(crate) fn flag(&self, key: &'static str) -> Option<bool> {
         let entry = self.ask(key)?;
         let DeValue::Boolean(flag) = entry.value else {
             self.wrong_kind(entry, "true or false", "true");
@@ -296,7 +296,7 @@ impl<'t> Table<'t> {
     }
 
     /// A plain number or share, written as a number or as text with `%`.
-    pub(super) fn number(&self, key: &'static str, example: &str) -> Option<f64> {
+    pub(crate) fn number(&self, key: &'static str, example: &str) -> Option<f64> {
         let entry = self.ask(key)?;
         let value = match entry.value {
             DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix()).ok().map(as_number),
@@ -326,7 +326,7 @@ impl<'t> Table<'t> {
     }
 
     /// A number or share from `least` to `most`, both allowed.
-    pub(super) fn number_within(
+    pub(crate) fn number_within(
         &self,
         key: &'static str,
         range: RangeInclusive<f64>,
@@ -347,12 +347,12 @@ impl<'t> Table<'t> {
     }
 
     /// Where the value of a key stands; the table's heading where there is none.
-    pub(super) fn span_of(&self, key: &str) -> Range<usize> {
+    pub(crate) fn span_of(&self, key: &str) -> Range<usize> {
         self.find(key).map_or(&self.span, |e| &e.span).clone()
     }
 
     /// A share within a range, both ends allowed.
-    pub(super) fn share(
+    pub(crate) fn share(
         &self,
         key: &'static str,
         range: RangeInclusive<f64>,
@@ -370,12 +370,12 @@ impl<'t> Table<'t> {
     }
 
     /// The value of a key as it was written.
-    pub(super) fn written(&self, key: &str) -> String {
+    pub(crate) fn written(&self, key: &str) -> String {
         self.find(key).map_or_else(String::new, |e| self.findings.written(&e.span))
     }
 
     /// A quantity.
-    pub(super) fn quantity(
+    pub(crate) fn quantity(
         &self,
         key: &'static str,
         dimension: Dimension,
@@ -386,7 +386,7 @@ impl<'t> Table<'t> {
     }
 
     /// The quantity that stands in `entry`.
-    pub(super) fn quantity_of(
+    pub(crate) fn quantity_of(
         &self,
         entry: &Entry<'t>,
         dimension: Dimension,
@@ -398,7 +398,7 @@ impl<'t> Table<'t> {
     }
 
     /// A quantity of whatever its unit measures.
-    pub(super) fn any_quantity(&self, key: &'static str, example: &str) -> Option<Quantity> {
+    pub(crate) fn any_quantity(&self, key: &'static str, example: &str) -> Option<Quantity> {
         let entry = self.ask(key)?;
         let text = self.quantity_text(entry, example)?;
         match text.parse::<Quantity>() {
@@ -434,7 +434,7 @@ impl<'t> Table<'t> {
     }
 
     /// The quantity in a word of a list; `key` is the list's.
-    pub(super) fn quantity_in(
+    pub(crate) fn quantity_in(
         &self,
         key: &str,
         word: &Word<'t>,
@@ -510,7 +510,7 @@ impl<'t> Table<'t> {
     }
 
     /// A unit's symbol.
-    pub(super) fn unit(&self, key: &'static str, example: &str) -> Option<&'static Unit> {
+    pub(crate) fn unit(&self, key: &'static str, example: &str) -> Option<&'static Unit> {
         let text = self.text(key, example)?;
         let unit = Unit::named(text);
         if unit.is_none() {
@@ -521,7 +521,7 @@ impl<'t> Table<'t> {
     }
 
     /// One of some words.
-    pub(super) fn choice<T: Copy>(&self, key: &'static str, words: &[(&str, T)]) -> Option<T> {
+    pub(crate) fn choice<T: Copy>(&self, key: &'static str, words: &[(&str, T)]) -> Option<T> {
         let text = self.text(key, &format!("\"{}\"", words[0].0))?;
         let found = words.iter().find(|(word, _)| *word == text).map(|(_, value)| *value);
         if found.is_none() {
@@ -536,7 +536,7 @@ impl<'t> Table<'t> {
     }
 
     /// A list of texts.
-    pub(super) fn words(&self, key: &'static str, example: &str) -> Option<Vec<Word<'t>>> {
+    pub(crate) fn words(&self, key: &'static str, example: &str) -> Option<Vec<Word<'t>>> {
         let entry = self.ask(key)?;
         let DeValue::Array(array) = entry.value else {
             self.wrong_kind(entry, "a list", example);
@@ -565,7 +565,7 @@ impl<'t> Table<'t> {
     }
 
     /// A list of texts of which none stands twice.
-    pub(super) fn different_words(
+    pub(crate) fn different_words(
         &self,
         key: &'static str,
         example: &str,
@@ -582,13 +582,13 @@ impl<'t> Table<'t> {
     }
 
     /// A list of remarks; none where the key is missing.
-    pub(super) fn remarks(&self, key: &'static str, example: &str) -> Vec<String> {
+    pub(crate) fn remarks(&self, key: &'static str, example: &str) -> Vec<String> {
         let words = self.different_words(key, example);
         words.into_iter().flatten().map(|word| word.text.to_owned()).collect()
     }
 
     /// The values of a list, each as an entry under the list's key.
-    pub(super) fn items(&self, key: &'static str, example: &str) -> Option<Vec<Entry<'t>>> {
+    pub(crate) fn items(&self, key: &'static str, example: &str) -> Option<Vec<Entry<'t>>> {
         let entry = self.ask(key)?;
         let DeValue::Array(array) = entry.value else {
             self.wrong_kind(entry, "a list", example);
@@ -604,7 +604,7 @@ impl<'t> Table<'t> {
     }
 
     /// The words of a list that is itself an item of a list.
-    pub(super) fn words_of(&self, entry: &Entry<'t>, example: &str) -> Option<Vec<Word<'t>>> {
+    pub(crate) fn words_of(&self, entry: &Entry<'t>, example: &str) -> Option<Vec<Word<'t>>> {
         let texts = |array: &'t toml::de::DeArray<'t>| {
             array
                 .iter()
@@ -625,17 +625,17 @@ impl<'t> Table<'t> {
     }
 
     /// Whether the value of a key is a text.
-    pub(super) fn is_text(&self, key: &'static str) -> bool {
+    pub(crate) fn is_text(&self, key: &'static str) -> bool {
         self.ask(key).is_some_and(|e| matches!(e.value, DeValue::String(_)))
     }
 
     /// Whether the value of a key is a whole number.
-    pub(super) fn is_whole(&self, key: &'static str) -> bool {
+    pub(crate) fn is_whole(&self, key: &'static str) -> bool {
         self.ask(key).is_some_and(|e| matches!(e.value, DeValue::Integer(_)))
     }
 
     /// A time of the day in minutes after midnight: `"06:00"`, or the same as a TOML time.
-    pub(super) fn minute_of_day(&self, key: &'static str) -> Option<u16> {
+    pub(crate) fn minute_of_day(&self, key: &'static str) -> Option<u16> {
         let entry = self.ask(key)?;
         let minute = match entry.value {
             DeValue::String(text) => text.split_once(':').and_then(|(hour, minute)| {
@@ -674,12 +674,12 @@ impl<'t> Table<'t> {
     }
 
     /// A table under this one.
-    pub(super) fn table(&self, key: &'static str, example: &str) -> Option<Table<'t>> {
+    pub(crate) fn table(&self, key: &'static str, example: &str) -> Option<Table<'t>> {
         self.ask(key).and_then(|entry| self.table_of(entry, example))
     }
 
     /// The table that stands in `entry`.
-    pub(super) fn table_of(&self, entry: &Entry<'t>, example: &str) -> Option<Table<'t>> {
+    pub(crate) fn table_of(&self, entry: &Entry<'t>, example: &str) -> Option<Table<'t>> {
         let child = self.child(entry);
         if child.is_none() {
             self.not_a_table(entry, &format!("[{}]", self.path_of(entry.key)), example);
@@ -697,12 +697,12 @@ impl<'t> Table<'t> {
     }
 
     /// The tables of an array of tables under this one: `[[works.shift]]`.
-    pub(super) fn tables(&self, key: &'static str, example: &str) -> Vec<Table<'t>> {
+    pub(crate) fn tables(&self, key: &'static str, example: &str) -> Vec<Table<'t>> {
         self.ask(key).map_or_else(Vec::new, |entry| self.tables_of(entry, example))
     }
 
     /// The tables of the array of tables that stands in `entry`.
-    pub(super) fn tables_of(&self, entry: &Entry<'t>, example: &str) -> Vec<Table<'t>> {
+    pub(crate) fn tables_of(&self, entry: &Entry<'t>, example: &str) -> Vec<Table<'t>> {
         let path = self.path_of(entry.key);
         let heading = format!("[[{path}]]");
         let DeValue::Array(array) = entry.value else {
@@ -730,7 +730,7 @@ impl<'t> Table<'t> {
 
     /// The tables under this one whose names the author chooses: `[gauge.NAME]`. `example` is one
     /// such heading.
-    pub(super) fn named_tables(&self, example: &str) -> Vec<(&'t str, Table<'t>)> {
+    pub(crate) fn named_tables(&self, example: &str) -> Vec<(&'t str, Table<'t>)> {
         let mut named = Vec::with_capacity(self.entries.len());
         for entry in &self.entries {
             if !self.name_is_sound(entry, example) {
@@ -757,7 +757,7 @@ impl<'t> Table<'t> {
 
     /// Whether a name that the author chose can be one: letters, digits, hyphens, underscores, and
     /// in people's names a point.
-    pub(super) fn name_is_sound(&self, entry: &Entry<'t>, example: &str) -> bool {
+    pub(crate) fn name_is_sound(&self, entry: &Entry<'t>, example: &str) -> bool {
         let points = self.path == "person";
         let sound = is_name(entry.key, points);
         if !sound {
@@ -774,7 +774,7 @@ impl<'t> Table<'t> {
 
     /// What `read` makes of this table, unless it found a fault in it: then nothing, so that what
     /// refers to it is not called wrong for the same slip.
-    pub(super) fn sound<T>(&self, read: impl FnOnce(&Self) -> Option<T>) -> Option<T> {
+    pub(crate) fn sound<T>(&self, read: impl FnOnce(&Self) -> Option<T>) -> Option<T> {
         let before = self.findings.count();
         let thing = read(self);
         self.finish();
@@ -782,7 +782,12 @@ impl<'t> Table<'t> {
     }
 
     /// Notes every key that nobody asked for.
-    pub(super) fn finish(&self) {
+    pub(crate) fn finish(&self) {
+        self.finish_of("the works file");
+    }
+
+    /// As [`Table::finish`], the whole file being called so.
+    pub(crate) fn finish_of(&self, file: &str) {
         let asked = self.asked.borrow();
         for entry in self.entries.iter().filter(|e| !asked.contains(&e.key)) {
             let (key, heading) = (entry.key, &self.heading);
@@ -792,7 +797,7 @@ impl<'t> Table<'t> {
                     "read the file from its folder".to_owned(),
                 ),
                 (true, _) => (
-                    format!("[{key}] is not a table of the works file"),
+                    format!("[{key}] is not a table of {file}"),
                     mend_name(key, asked.iter().copied(), "tables"),
                 ),
                 (false, "include") => (
@@ -838,13 +843,13 @@ fn mend_unit(unit: &str, wanted: Option<Dimension>) -> String {
 const LONGEST_NAME: usize = 40;
 
 /// Whether `name` can name a thing of the plan.
-pub(super) fn is_name(name: &str, points: bool) -> bool {
+pub(crate) fn is_name(name: &str, points: bool) -> bool {
     let sound = |c: char| c.is_alphanumeric() || c == '-' || c == '_' || (points && c == '.');
     !name.is_empty() && name.chars().count() <= LONGEST_NAME && name.chars().all(sound)
 }
 
 /// `"a", "b" or "c"`.
-pub(super) fn quoted_list<'n>(words: impl Iterator<Item = &'n str>) -> String {
+pub(crate) fn quoted_list<'n>(words: impl Iterator<Item = &'n str>) -> String {
     let words: Vec<String> = words.map(|w| format!("\"{w}\"")).collect();
     match words.split_last() {
         None => String::new(),

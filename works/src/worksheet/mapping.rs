@@ -373,7 +373,7 @@ fn with_unit(plan: &Plan, meaning: &Meaning, unit: &str) -> Option<Meaning> {
 }
 
 /// The unit of this name for values of `dimension`: kelvins are also differences.
-pub(super) fn unit_for(dimension: Dimension, name: &str) -> Option<&'static Unit> {
+pub(crate) fn unit_for(dimension: Dimension, name: &str) -> Option<&'static Unit> {
     let unit = Unit::named(name)?;
     let difference = dimension == Dimension::TemperatureDifference
         && unit.dimension == Dimension::Temperature
