@@ -236,6 +236,12 @@ impl Works {
         self.record_of(engine, &behind)
     }
 
+    /// The finding of an engine's record when its wholeness was checked anew.
+    #[must_use]
+    pub fn record_finding(record: &EngineRecord) -> String {
+        finding(&record.engine, record.readings.len(), &record.whole)
+    }
+
     fn record_of(&self, engine: &str, behind: &Behind<'_>) -> Result<EngineRecord, WorksError> {
         let (plan, on_floor) = (behind.plan, behind.on_floor);
         let zone = instant::zone(&plan.works.time_zone);
@@ -280,27 +286,33 @@ impl Works {
     /// # Errors
     /// [`WorksError::Store`].
     pub fn whole(&self) -> Result<Whole, WorksError> {
-        let whole = self.remembered("whole", || {
-            let v = self.verify(&mut |_, _| {})?;
-            let finding = v.broken.as_ref().map_or_else(
-                || format!("All {} agree.", counted(usize_of(v.groups), "seal")),
-                |b| {
-                    format!(
-                        "The record breaks at number {}, in group {}: {}.",
-                        b.number, b.group, b.finding
-                    )
-                },
-            );
-            Ok(Whole {
-                whole: v.broken.is_none(),
-                finding,
-                groups: v.groups,
-                readings: v.readings,
-                entries: v.entries,
-                head: v.head.seal.to_string(),
-            })
-        })?;
+        let whole = self.remembered("whole", || self.whole_anew())?;
         Ok((*whole).clone())
+    }
+
+    /// As [`Works::whole`], every seal computed anew whatever is remembered: for whoever doubts.
+    ///
+    /// # Errors
+    /// [`WorksError::Store`].
+    pub fn whole_anew(&self) -> Result<Whole, WorksError> {
+        let v = self.verify(&mut |_, _| {})?;
+        let finding = v.broken.as_ref().map_or_else(
+            || format!("All {} agree.", counted(usize_of(v.groups), "seal")),
+            |b| {
+                format!(
+                    "The record breaks at number {}, in group {}: {}.",
+                    b.number, b.group, b.finding
+                )
+            },
+        );
+        Ok(Whole {
+            whole: v.broken.is_none(),
+            finding,
+            groups: v.groups,
+            readings: v.readings,
+            entries: v.entries,
+            head: v.head.seal.to_string(),
+        })
     }
 }
 

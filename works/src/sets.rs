@@ -383,11 +383,14 @@ impl Works {
         self.alone(|| {
             let sheet = self.matching(engine_type, search)?;
             let chosen = chosen_blocks(&sheet, blocks)?;
-            let first = self.floor(next_set_number);
-            let mut numbers = vec![];
+            let newest = self.floor(newest_set);
+            let mut numbers: Vec<String> = vec![];
             let mut events = vec![];
-            for (number, view) in (first..).zip(chosen) {
-                let set = format!("{number:05}");
+            for view in chosen {
+                let mut set = number_after(numbers.last().or(newest.as_ref()));
+                while self.floor(|f| f.sets.contains_key(&set)) {
+                    set = number_after(Some(&set));
+                }
                 events.push(set_made(&self.plan(), &set, &sheet, view));
                 numbers.push(set);
             }
@@ -444,8 +447,21 @@ fn chosen_blocks<'s>(
         .collect()
 }
 
-fn next_set_number(floor: &crate::floor::Floor) -> u64 {
-    floor.sets.keys().filter_map(|s| s.parse::<u64>().ok()).max().unwrap_or(0) + 1
+/// The number of the set that was made last.
+fn newest_set(floor: &crate::floor::Floor) -> Option<String> {
+    floor.sets.iter().max_by_key(|(number, s)| (s.made_at, *number)).map(|(n, _)| n.clone())
+}
+
+/// The number after `newest`: its letters kept, its digits counted on at the same width; `00001`
+/// without one.
+fn number_after(newest: Option<&String>) -> String {
+    let newest = newest.map_or("", String::as_str);
+    let letters = newest.trim_end_matches(|c: char| c.is_ascii_digit());
+    let digits = &newest[letters.len()..];
+    match digits.parse::<u64>().ok().and_then(|n| n.checked_add(1)) {
+        Some(next) => format!("{letters}{next:0width$}", width = digits.len()),
+        None => format!("{newest}00001"),
+    }
 }
 
 fn set_made(plan: &Plan, set: &str, sheet: &MatchingSheet, view: &SetView) -> Event {
@@ -688,4 +704,28 @@ fn bands(rule: &Rule<'_>, store: &Store, matching: &Matching) -> Vec<Band> {
             }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn after(newest: &str) -> String {
+        number_after(Some(&newest.to_owned()))
+    }
+
+    #[test]
+    fn set_numbers_keep_their_letters_and_their_width() {
+        assert_eq!(number_after(None), "00001");
+        assert_eq!(after("00041"), "00042");
+        assert_eq!(after("K02524"), "K02525");
+        assert_eq!(after("K99999"), "K100000");
+        assert_eq!(after("2026-K-009"), "2026-K-010");
+    }
+
+    #[test]
+    fn a_number_that_cannot_be_counted_on_begins_anew_behind_it() {
+        assert_eq!(after("TRAY"), "TRAY00001");
+        assert_eq!(after("K18446744073709551615"), "K1844674407370955161500001");
+    }
 }

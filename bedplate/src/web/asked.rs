@@ -5,7 +5,7 @@ use std::convert::Infallible;
 
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, Method, header};
 
 use super::sheet::Lamp;
 
@@ -67,6 +67,8 @@ impl<S: Sync> FromRequestParts<S> for Asked {
             Some("json") => Form::Json,
             Some("csv") => Form::Csv,
             _ if wants_json(&parts.headers) => Form::Json,
+            // A form of a page posts to the same address as a client and wants a page afterwards.
+            _ if parts.method == Method::GET && parts.uri.path().starts_with("/api/") => Form::Json,
             _ => Form::Page,
         };
         let address = parts.uri.path_and_query().map_or("/", |p| p.as_str()).to_owned();

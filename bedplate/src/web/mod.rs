@@ -88,7 +88,7 @@ pub(crate) fn router(app: App) -> Router {
 fn looks() -> Router<App> {
     use pages::{
         balance, bed, bench, build, characteristic, handbook, import, ledger, line, matching,
-        people, record, ticket, trace, works,
+        people, reading, record, ticket, trace, works,
     };
     let mut router = Router::new();
     for prefix in ["", "/api"] {
@@ -105,7 +105,7 @@ fn looks() -> Router<App> {
             .route(&at("/build"), get(build::page))
             .route(&at("/record"), get(record::choose))
             .route(&at("/record/{engine}"), get(record::page))
-            .route(&at("/reading/{number}"), get(trace::reading))
+            .route(&at("/reading/{number}"), get(reading::page))
             .route(&at("/trace"), get(trace::page))
             .route(&at("/ledger"), get(ledger::page))
             .route(&at("/people"), get(people::page));
@@ -127,6 +127,7 @@ fn looks() -> Router<App> {
 fn doings() -> Router<App> {
     Router::new()
         .route("/api/readings", post(pages::import::readings))
+        .route("/typed", post(pages::typed::take))
         .route("/api/import", post(pages::import::file))
         .route("/api/readings/{number}/withdraw", post(deeds::withdraw))
         .route("/api/pieces", post(deeds::enter_piece))
