@@ -674,16 +674,14 @@ fn said(
         stream: stream.clone(),
         is_due,
         title: format!("Bring {place} by {} {}", shift.text, shift.unit),
-        cost: left.map_or_else(
-            || "None soon".to_owned(),
-            |left| {
-                format!(
-                    "Doubtful {} in about {}",
-                    plural_title(c),
-                    counted(usize_of(left), "piece")
-                )
-            },
-        ),
+        cost: match left {
+            None => "None soon".to_owned(),
+            Some(0) => format!("Doubtful {} from the next piece on", plural_title(c)),
+            Some(left) => {
+                let pieces = counted(usize_of(left), "piece");
+                format!("Doubtful {} in about {pieces}", plural_title(c))
+            }
+        },
         why: format!(
             "{} {} a piece over the last {}.",
             climb.text,

@@ -293,7 +293,9 @@ fn finding(line: Option<&LineView>) -> Vec<(Tone, String)> {
     }
     let text = format!("It gives {can} pieces an hour where {wanted} are wanted.");
     says.push((Tone::Red, text));
-    if let Some(best) = line.what_if.iter().max_by(|a, b| a.gain.value.total_cmp(&b.gain.value)) {
+    if let Some(best) =
+        line.what_if.iter().rev().max_by(|a, b| a.gain.value.total_cmp(&b.gain.value))
+    {
         says.push((Tone::Blue, format!("{}: {} pieces a day.", best.title, best.gain.text)));
     }
     says

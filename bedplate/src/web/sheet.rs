@@ -211,7 +211,7 @@ fn foot(frame: &Frame, main_number: &str) -> Markup {
                 div { small { (frame.kind) } strong { (frame.title) } }
                 a href="/people" { small { (frame.shift) } strong { (frame.as_of) } }
                 form method="post" action="/lamp" {
-                    button #lamp type="submit" aria-label="Change between day sheet and night shift" {
+                    button #lamp type="submit" title="Change between day sheet and night shift" {
                         small { "Lamp" }
                         strong { @match frame.lamp { Lamp::Day => "Day", Lamp::Night => "Night" } }
                     }

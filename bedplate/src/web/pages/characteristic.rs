@@ -88,7 +88,7 @@ fn notes() -> Markup {
         span { (line("hidden")) "what the process keeps to" }
         span { (line("wit")) "control limit" }
         span { (line("centre")) "middle" }
-        span { (change.small()) "a change was made" }
+        span { (change.small()) "change made" }
         span.blue { (line("phantom")) "forecast" }
     }
 }
@@ -191,8 +191,8 @@ fn size_panel(view: &CharacteristicSheet) -> Markup {
     );
     let taller = if view.advice.is_some() { 0.0 } else { 74.0 };
     let sizes = [
-        (Screen::Desk, 916.0, 346.0 + taller),
-        (Screen::Panel, 644.0, 230.0 + taller),
+        (Screen::Desk, 916.0, 296.0 + taller),
+        (Screen::Panel, 644.0, 214.0 + taller),
         (Screen::Phone, 340.0, 330.0),
     ];
     html! {

@@ -107,7 +107,7 @@ fn most_load(line: &LineView) -> f64 {
 
 /// One operation a column.
 fn standing(d: &mut Drawing, line: &LineView) {
-    let (w, foot, top) = (d.width, d.height - 46.0, 36.0);
+    let (w, foot, top) = (d.width, d.height - 46.0, 46.0);
     let y = Scale::new(0.0, most_load(line) * 1.04, foot, top);
     for quarter in [25.0, 50.0, 75.0] {
         d.line(44.0, y.at(quarter), w, y.at(quarter), "hair");
@@ -142,12 +142,19 @@ fn bar(d: &mut Drawing, y: &Scale, o: &OperationLine, x: f64, width: f64) {
         d.rect(left, over, width, full - over, "h45r");
         d.rect(left, over, width, full - over, "chk");
     }
-    let figure = o.load.text.clone();
-    let class = if load > 100.0 { "m strong tr- halo" } else { "m strong halo" };
-    d.text(x, y.at(load.max(0.0)) - 7.0, &figure, class, Anchor::Middle);
+    let is_over = load > 100.0;
+    // Inside the bar, clear of the line that is all the time there is.
+    let is_tall = !is_over && zero - inside > 34.0;
+    let (at, class) = match (is_over, is_tall) {
+        (true, _) => (y.at(load) - 7.0, "m strong tr- halo"),
+        (false, true) => (inside + 23.0, "m strong on-ink"),
+        (false, false) => (inside - 7.0, "m strong halo"),
+    };
+    d.text(x, at, &o.load.text, class, Anchor::Middle);
     if o.sets_pace {
-        let class = if load > 100.0 { "tr- strong" } else { "strong" };
-        d.text(x + 24.0, y.at(load) - 7.0, "sets the pace", class, Anchor::Start);
+        let above = if is_over { y.at(load) - 27.0 } else { full - 8.0 };
+        let class = if is_over { "tr- strong" } else { "strong" };
+        d.text(x, above, "sets the pace", class, Anchor::Middle);
     }
 }
 

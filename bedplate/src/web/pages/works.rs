@@ -34,8 +34,8 @@ pub(in crate::web) async fn wall(State(app): State<App>, asked: Asked) -> Respon
 }
 
 fn notes() -> Markup {
-    let mark = |draw: fn(&mut Drawing)| {
-        let mut d = Drawing::new(12.0, 20.0);
+    let mark = |width, draw: fn(&mut Drawing)| {
+        let mut d = Drawing::new(width, 20.0);
         draw(&mut d);
         d.small()
     };
@@ -49,9 +49,9 @@ fn notes() -> Markup {
         span { (collar(StationState::Starved)) "starved" }
         span { (collar(StationState::Blocked)) "blocked" }
         span { (collar(StationState::Standing)) "standing: work waits, none came in an hour" }
-        span { (mark(|d| { d.rect(0.5, 7.0, 5.0, 6.0, "mid-l f3"); d.rect(5.5, 1.0, 6.0, 18.0, "mid-l f3"); }))
+        span { (mark(12.0, |d| { d.rect(0.5, 7.0, 5.0, 6.0, "mid-l f3"); d.rect(5.5, 1.0, 6.0, 18.0, "mid-l f3"); }))
             "thick: many wait" }
-        span { (mark(|d| d.line(0.0, 10.0, 12.0, 10.0, "hidden"))) "planned most" }
+        span { (mark(30.0, |d| d.line(0.0, 10.0, 30.0, 10.0, "hidden"))) "planned most" }
     }
 }
 
@@ -149,7 +149,7 @@ fn decision(d: &Decision) -> Markup {
     html! {
         li data-letter=(d.letter) {
             span.letter aria-hidden="true" { (d.letter) }
-            h3 { span.spoken { (d.letter) ": " } (d.title) }
+            h2 { span.spoken { (d.letter) ": " } (d.title) }
             p.cost { (d.cost) }
             p { (d.why) }
             @if !d.proposed.is_empty() { p.proposed { "Proposed: " (d.proposed) } }

@@ -108,7 +108,7 @@ pub(super) fn glass(d: &mut Drawing, view: &BenchSheet, judges: bool) {
         let text = latest.deviation.as_ref().unwrap_or(&latest.value).text.clone();
         pointer(d, scale, &y, (x, r), (value.clamp(low, high), word, &text));
         let place = format!("{} {}", latest.title, latest.position);
-        d.text(w / 2.0, 25.0, place.trim_end(), "let s", Anchor::Middle);
+        d.text(x, 27.0, place.trim_end(), "let s", Anchor::Middle);
     }
 }
 
@@ -149,7 +149,7 @@ fn tube(d: &mut Drawing, (x, r): (f64, f64), (top, bottom): (f64, f64), level: O
 }
 
 fn engrave(d: &mut Drawing, scale: &BenchScale, y: &Scale, (low, high): (f64, f64), x: f64) {
-    let coarse = round_step(high - low, d.height / 90.0);
+    let coarse = round_step(high - low, d.height / 70.0);
     let fine = round_step(high - low, d.height / 16.0).min(coarse);
     let decimals = decimals_of(coarse);
     let mut value = (low / fine).ceil() * fine;

@@ -145,9 +145,13 @@ fn changes(d: &mut Drawing, view: &CharacteristicSheet, p: &Paper, foot: f64) {
     let mut free_from = f64::NEG_INFINITY;
     for group in view.revisions.chunk_by(|a, b| a.before == b.before) {
         let at = p.x.at(count(group[0].before) - 0.5);
-        let words: Vec<&str> = group.iter().map(|r| r.what.as_str()).collect();
+        let words: Vec<String> = group.iter().map(|r| r.what.replace(" -", " −")).collect();
         let words = words.join("; ");
-        let label = group.last().map_or("", |r| r.label.as_str());
+        let number = group.last().map_or("", |r| r.label.as_str());
+        // Two digits fit into the triangle; longer numbers stand before the words.
+        let is_short = number.len() <= 2;
+        let label = if is_short { number } else { "" };
+        let words = if is_short { words } else { format!("{number}: {words}") };
         d.line(at, 25.0, at, foot, "wit");
         d.group("", &words, |d| d.revision(at, 15.0, label, Tone::Ink));
         let next = view
@@ -156,7 +160,7 @@ fn changes(d: &mut Drawing, view: &CharacteristicSheet, p: &Paper, foot: f64) {
             .find(|r| r.before > group[0].before)
             .map_or(p.right, |r| p.x.at(count(r.before) - 0.5) - 14.0);
         let room = next - at - 22.0;
-        if at > free_from && room > 60.0 {
+        if at > free_from && room > 24.0 {
             let text = cut(&words, room / 6.0);
             d.text(at + 17.0, 19.0, &text, "s t2 halo", Anchor::Start);
             free_from = at + 20.0;

@@ -7,8 +7,11 @@ use crate::web::draw::{Anchor, Drawing, Scale, Screen, Tone, on_screens, round_s
 
 /// The rule of the works sheet.
 pub(super) fn rule(day: &Day) -> Markup {
-    let sizes =
-        [(Screen::Desk, 952.0, 104.0), (Screen::Panel, 632.0, 92.0), (Screen::Phone, 340.0, 96.0)];
+    let sizes = [
+        (Screen::Desk, 952.0, 104.0),
+        (Screen::Panel, 632.0, 104.0),
+        (Screen::Phone, 340.0, 104.0),
+    ];
     on_screens(&label(day), &sizes, |d, screen| {
         let from = if screen == Screen::Desk { 150.0 } else { 96.0 };
         let size = if screen == Screen::Desk { "count-58" } else { "count-46" };
@@ -68,7 +71,11 @@ fn plate(d: &mut Drawing, day: &Day, plate: &Plate) {
     }
     d.line(at(planned), y, at(planned), y - 60.0 * k, "thick");
     let text = size_class(k);
-    let plan = if is_narrow { day.planned.to_string() } else { format!("plan {}", day.planned) };
+    let plan = if is_narrow || k > 1.0 {
+        day.planned.to_string()
+    } else {
+        format!("plan {}", day.planned)
+    };
     d.text(at(planned) + 6.0, y - 45.0 * k, &plan, text, Anchor::Start);
     difference(d, day, &scale, plate);
     let is_clear = at(by_now.max(passed)) + 40.0 < at(planned) - 175.0 * k;
@@ -94,7 +101,8 @@ fn engrave(d: &mut Drawing, scale: &Scale, max: f64, plate: &Plate) {
         let (value, x) = (f64::from(i) * fine, scale.at(f64::from(i) * fine));
         let is_major = (value / coarse).fract().abs() < 1e-9;
         d.line(x, y, x, y - if is_major { 12.0 } else { 6.0 } * k, "thin");
-        if is_major {
+        // The last figure must not run over the end of the rule.
+        if is_major && x + 24.0 * k < to {
             let class = if k > 1.0 { "t2 wall-m" } else { "s t2" };
             d.text(x + 4.0, y + 13.0 * k, &format!("{value:.0}"), class, Anchor::Start);
         }
@@ -122,7 +130,8 @@ fn difference(d: &mut Drawing, day: &Day, scale: &Scale, plate: &Plate) {
     };
     let class = format!("strong {} {}", if is_behind { "tr-" } else { "" }, size_class(k * 1.01));
     // To the left there is only ink below: nothing to run into.
-    if left - from > 130.0 * k {
+    let room = if plate.is_narrow { 84.0 } else { 130.0 };
+    if left - from > room * k {
         d.text(left - 24.0, y - 45.0 * k, &words, &class, Anchor::End);
     } else {
         d.text(right + 24.0, y - 45.0 * k, &words, &class, Anchor::Start);

@@ -64,6 +64,9 @@ pub(super) fn draw(d: &mut Drawing, view: &WorksSheet, m: &Manner) {
         let y = lanes.top + lanes.lane * (i + 0.42);
         line(d, shaft, y, &lanes, m, &view.decisions, &mut flags);
     }
+    if m.names {
+        names(d, view, &lanes, m, &flags);
+    }
     tail(d, view, &lanes, m, &mut flags);
     // Two decisions on one station stand side by side.
     for i in 0..flags.len() {
@@ -79,7 +82,11 @@ fn near(a: &Flag, b: &Flag) -> bool {
 }
 
 const fn flag_size(m: &Manner) -> f64 {
-    if m.names { 1.0 } else { 1.8 }
+    match (m.names, m.size < 1.0) {
+        (false, _) => 1.6,
+        (true, false) => 0.88,
+        (true, true) => 0.76,
+    }
 }
 
 fn flag(d: &mut Drawing, x: f64, y: f64, letter: &str, k: f64, stands: bool) {
@@ -87,7 +94,7 @@ fn flag(d: &mut Drawing, x: f64, y: f64, letter: &str, k: f64, stands: bool) {
         d.poly(&[(x - 6.8 * k, y - 11.0 * k), (x + 6.8 * k, y - 11.0 * k), (x, y)], "fr", true);
     }
     d.rect(x - 12.5 * k, y - 36.0 * k, 25.0 * k, 25.0 * k, "chk ff");
-    let class = if k > 1.0 { "let tr- wall-m" } else { "let m tr-" };
+    let class = if k > 1.0 { "let tr- wall-m" } else { "let tr- flag-16" };
     d.text(x, y - 36.0 * k + 18.5 * k, letter, class, Anchor::Middle);
 }
 
@@ -115,9 +122,6 @@ fn line(
         section(d, (x, to), y, (station.waiting, station.planned_most), lanes, m, true);
         let height = lanes.half * 1.72;
         collar(d, (to, y), (m.collar, height), station.state);
-        if m.names {
-            station_name(d, &station.title, to + m.collar / 2.0, y + lanes.half + 13.0, pitch);
-        }
         for decision in decisions {
             if decision.at == (shaft.line.clone(), station.operation.clone()) {
                 let letter = decision.letter.clone();
@@ -164,9 +168,24 @@ fn wrapped(title: &str, room: f64) -> Vec<String> {
     }
 }
 
-fn station_name(d: &mut Drawing, title: &str, x: f64, y: f64, pitch: f64) {
-    for (i, part) in wrapped(title, pitch / 6.4).iter().enumerate() {
-        d.text(x, y + count(i) * 12.0, part, "letn s t2", Anchor::Middle);
+/// Names of the stations, each beside the flags that stand on the line below it.
+fn names(d: &mut Drawing, view: &WorksSheet, lanes: &Lanes, m: &Manner, flags: &[Flag]) {
+    for (i, shaft) in view.shafts.iter().enumerate() {
+        let y = lanes.top + lanes.lane * (count(i) + 0.42) + lanes.half + 13.0;
+        let pitch = (lanes.bench - m.left) / count(shaft.stations.len() + 1);
+        for (k, station) in shaft.stations.iter().enumerate() {
+            let x = m.left + pitch * (count(k) + 1.0) - m.collar / 2.0 - pitch * 0.06;
+            let top = |f: &Flag| f.y - 38.0 * flag_size(m);
+            let hit = flags.iter().find(|f| (f.x - x).abs() < 34.0 && f.y > y && top(f) < y + 4.0);
+            let (at, anchor) = match hit {
+                Some(f) if f.x >= x - 4.0 => (f.x - 14.0 * flag_size(m), Anchor::End),
+                Some(f) => (f.x + 14.0 * flag_size(m), Anchor::Start),
+                None => (x, Anchor::Middle),
+            };
+            for (row, part) in wrapped(&station.title, pitch / 6.4).iter().enumerate() {
+                d.text(at, y + count(row) * 12.0, part, "letn s t2", anchor);
+            }
+        }
     }
 }
 
@@ -194,7 +213,13 @@ fn section(
         }
     }
     let inside = half > 11.0 * m.size;
-    let at = if inside { y + 5.5 * m.size } else { y - half - 5.0 * m.size };
+    let fall = match (m.names, is_over) {
+        (true, true) => 7.5,
+        (true, false) => 5.0,
+        (false, true) => 16.0,
+        (false, false) => 11.0,
+    };
+    let at = if inside { y + fall } else { y - half - 5.0 * m.size };
     let size = match (m.names, is_over) {
         (true, true) => "title-22 strong",
         (true, false) => "",
@@ -259,7 +284,11 @@ fn tail(d: &mut Drawing, view: &WorksSheet, lanes: &Lanes, m: &Manner, flags: &m
         collar(d, (to, y), (m.collar, height), state);
         let below = y + height / 2.0 + 18.0 * m.size.min(1.4);
         if m.names || k == 1 {
-            let class = if m.names { "let t2" } else { "let t2 wall-m" };
+            let class = match (m.names, m.size < 1.0) {
+                (false, _) => "let t2 wall-m",
+                (true, false) => "let t2",
+                (true, true) => "letn s t2",
+            };
             d.text(to + m.collar / 2.0, below, title, class, Anchor::Middle);
         }
         if m.names && k == 0 && t.building > 0 {
@@ -275,7 +304,7 @@ fn tail(d: &mut Drawing, view: &WorksSheet, lanes: &Lanes, m: &Manner, flags: &m
     }
     let waiting = t.undecided + t.held;
     section(d, (x, end - 4.0), y, (waiting, most), lanes, m, false);
-    if m.names && waiting > 0 {
+    if m.names && m.size >= 1.0 && waiting > 0 {
         d.text((x + end) / 2.0, y + 28.0, "undecided", "letn s t2", Anchor::Middle);
     }
     passed_arrow(d, end, y, m.size);
