@@ -447,7 +447,8 @@ pub fn match_sets(
     let trays = search::search(&rack, &relaxed, search);
     let blocking = shortage::shortages(&rack, &trays, search);
     let engines = sets(&rack, &trays);
-    let loss = engines.iter().map(|set| set.loss).sum();
+    // Begun at +0: the sum of nothing would be −0.
+    let loss = engines.iter().fold(0.0, |sum, set| sum + set.loss);
     let left_over = left_over(&rack, &relaxed, &trays);
     Ok(Matching { engines, bound: relaxed.bound, loss, left_over, blocking })
 }

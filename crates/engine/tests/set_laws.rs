@@ -276,3 +276,12 @@ fn the_checker_finds_what_is_wrong() {
     let outside = check_matching(&blocks, &pistons, &tight, &good).unwrap_err();
     assert!(matches!(outside, Fault::ClearanceOutside { cylinder: 1, .. }));
 }
+
+#[test]
+fn a_lot_that_cannot_be_built_is_answered_not_refused() {
+    let (blocks, pistons, rules) = sample();
+    let found = match_sets(&blocks, &pistons[..1], &rules, quick(1)).unwrap();
+    assert_eq!((found.engines.len(), found.bound), (0, 0));
+    assert_eq!(found.loss.to_bits(), 0.0_f64.to_bits());
+    assert_eq!(found.left_over.pistons, ["P1"]);
+}

@@ -107,7 +107,8 @@ fn intervals(rack: &Rack<'_>, trays: &Trays) -> Vec<(i64, i64, usize)> {
 }
 
 /// Lays up to `wanted` pistons of an interval on the rack and completes engines; then lays only as
-/// many as were used, and keeps that if it completes as many. `None` if no engine is gained.
+/// many as were used, and keeps what gives more engines for its pistons. `None` if no engine is
+/// gained.
 fn tried(
     rack: &Rack<'_>,
     trays: &Trays,
@@ -134,7 +135,9 @@ fn tried(
         return None;
     }
     let (_, fewer) = trial(used);
-    Some(if fewer.shortage.engines < first.shortage.engines { first } else { fewer })
+    let (a, b) = (&first.shortage, &fewer.shortage);
+    let worse = b.engines * a.pistons < a.engines * b.pistons;
+    Some(if worse { first } else { fewer })
 }
 
 /// `n` pistons in the middles of `n` equal parts of an interval, of the store's middle mass.
