@@ -297,7 +297,10 @@ impl Works {
     pub fn whole_anew(&self) -> Result<Whole, WorksError> {
         let v = self.verify(&mut |_, _| {})?;
         let finding = v.broken.as_ref().map_or_else(
-            || format!("All {} agree.", counted(usize_of(v.groups), "seal")),
+            || match v.groups {
+                1 => "The one seal agrees.".to_owned(),
+                n => format!("All {n} seals agree."),
+            },
             |b| {
                 format!(
                     "The record breaks at number {}, in group {}: {}.",
@@ -314,10 +317,6 @@ impl Works {
             head: v.head.seal.to_string(),
         })
     }
-}
-
-fn usize_of(n: u64) -> usize {
-    usize::try_from(n).unwrap_or(usize::MAX)
 }
 
 fn finding(engine: &str, readings: usize, whole: &Whole) -> String {
@@ -409,7 +408,9 @@ fn cylinders(behind: &Behind<'_>, ratios: &[CylinderRatio]) -> (Vec<Heading>, Ve
             if let Some(ratio) = ratios.iter().find(|r| r.cylinder == cylinder) {
                 cells.push(Cell { figure: ratio.ratio.clone(), word: ratio.word });
             }
-            let word = cells.iter().fold(Word::Accept, |w, c| w.worse(c.word));
+            // What is measured on one piece in so many is judged where it was measured.
+            let measured = || cells.iter().filter(|c| c.figure.is_some());
+            let word = measured().map(|c| c.word).reduce(Word::worse).unwrap_or(Word::NotJudged);
             CylinderLine { cylinder, cells, word }
         })
         .collect();

@@ -252,11 +252,12 @@ impl Works {
         trace.engines = self.engine_lines(std::iter::once(piece));
         trace.pieces = vec![self.floor(|f| piece_line(f, piece, ""))];
         let line = &trace.pieces[0];
+        let plan = self.plan();
         let heat =
             if line.heat.is_empty() { String::new() } else { format!(", from {}", line.heat) };
         trace.finding = format!(
             "{} {piece} is {}{heat}; {} stand behind it.",
-            if line.part.is_empty() { "Piece" } else { line.part.as_str() },
+            plan.parts.get(&line.part).map_or("Piece", |p| p.title.as_str()),
             line.whereabouts,
             counted(readings.len(), "reading"),
         );

@@ -14,7 +14,7 @@ use super::typed::{self, Field};
 use crate::web::App;
 use crate::web::answer::show;
 use crate::web::asked::Asked;
-use crate::web::draw::{Anchor, Drawing, Scale, three_sizes, polar, round_step};
+use crate::web::draw::{Anchor, Drawing, Scale, polar, round_step, three_sizes};
 use crate::web::sheet::{
     Frame, Says, TagCell, empty, figure, judgement, judgement_saying, percent, sheet, tag,
 };
@@ -280,7 +280,9 @@ fn side(p: &BalancePlan) -> Markup {
     let said: Vec<String> = p
         .holes
         .iter()
-        .map(|h| format!("{} at {} {} deep {}", h.letter, h.site, h.angle.text, h.depth.with_unit()))
+        .map(|h| {
+            format!("{} at {} {} deep {}", h.letter, h.site, h.angle.text, h.depth.with_unit())
+        })
         .collect();
     let label = format!("Side view with the holes: {}", said.join("; "));
     three_sizes(&label, [(964.0, 136.0), (640.0, 112.0), (350.0, 136.0)], |d, _| draw_side(d, p))
@@ -302,7 +304,7 @@ fn draw_side(d: &mut Drawing, p: &BalancePlan) {
     for (z, name) in [(a, "A"), (b, "B")] {
         let (at, y) = (x.at(z), cy + shaft);
         d.poly(&[(at, y), (at - 8.0, y + 14.0), (at + 8.0, y + 14.0)], "thin fi", true);
-        d.text(at, y + 28.0, name, "let", Anchor::Middle);
+        d.text(at, cy - shaft - 15.0, name, "let", Anchor::Middle);
         d.line(at, cy - shaft - 10.0, at, y, "centre");
     }
     for site in &p.sites {
@@ -319,7 +321,8 @@ fn draw_side(d: &mut Drawing, p: &BalancePlan) {
         if !here.is_empty() {
             let letters: Vec<&str> = here.iter().map(|h| h.letter.as_str()).collect();
             let left = at < d.width / 2.0;
-            let (end, anchor) = if left { (at - 46.0, Anchor::End) } else { (at + 46.0, Anchor::Start) };
+            let (end, anchor) =
+                if left { (at - 46.0, Anchor::End) } else { (at + 46.0, Anchor::Start) };
             let y = cy + r - 5.0;
             d.line(if left { at - 13.0 } else { at + 13.0 }, y, end, y, "pencil");
             let gap = if left { -6.0 } else { 6.0 };
@@ -336,7 +339,7 @@ fn holes(holes: &[HoleLine]) -> Markup {
             tr { th { "Hole" } th { "At" } th.n { "Angle" } th.n { "Drill" } th.n { "Depth mm" }
                 th.n { "Takes g·mm" } }
             @for h in holes {
-                tr { td.blue { b { (h.letter) } } td { (h.site) } td.n { (h.angle.with_unit()) }
+                tr { td.blue { b { (h.letter) } } td.one-line { (h.site) } td.n { (h.angle.with_unit()) }
                     td.n { "⌀" (h.drill.text) } td.n.blue { b.mid { (h.depth.text) } }
                     td.n { (figure(&h.takes)) } }
             }
@@ -347,7 +350,7 @@ fn holes(holes: &[HoleLine]) -> Markup {
 fn left(p: &BalancePlan) -> Markup {
     html! {
         table {
-            tr { th { "Plane" } th.n { "Found" } th.n { "Allowed" } th.n { "Expected" } th { } }
+            tr { th { "Plane" } th.n { "Found" } th.n { "Allowed" } th.n { "Expected" } th { "Judged" } }
             @for plane in &p.planes {
                 tr { td { (plane.plane) } td.n { (figure(&plane.found)) } td.n { (plane.allowed.text) }
                     td.n.blue { @if p.holes.is_empty() { "no hole" } @else {
@@ -372,7 +375,8 @@ fn inside(plane: &PlaneView, no_hole: bool) -> Markup {
 fn confirm(view: &BalanceSheet) -> Markup {
     let n_own = view.cautions.len().saturating_sub(CAUTIONS.len());
     let (own, trade) = view.cautions.split_at(n_own);
-    let (ticked, read) = if own.is_empty() { trade.split_at(trade.len().min(2)) } else { (own, trade) };
+    let (ticked, read) =
+        if own.is_empty() { trade.split_at(trade.len().min(2)) } else { (own, trade) };
     let piece = percent(&view.piece);
     html! {
         form.typing method="post"

@@ -14,7 +14,7 @@ use super::typed::{self, Field};
 use crate::web::App;
 use crate::web::answer::show;
 use crate::web::asked::Asked;
-use crate::web::draw::{Anchor, Drawing, Scale, three_sizes, round_step};
+use crate::web::draw::{Anchor, Drawing, Scale, round_step, three_sizes};
 use crate::web::sheet::{
     Frame, Says, TagCell, cautions, empty, figure, judgement, percent, sheet, tag,
 };
@@ -127,7 +127,9 @@ pub(super) fn torque(points: &[PointLine]) -> Markup {
         })
         .collect();
     let label = format!("Torque against speed. {}", said.join("; "));
-    three_sizes(&label, [(870.0, 360.0), (580.0, 250.0), (350.0, 300.0)], |d, _| curve(d, points, true))
+    three_sizes(&label, [(880.0, 450.0), (590.0, 300.0), (350.0, 300.0)], |d, _| {
+        curve(d, points, true)
+    })
 }
 
 /// As on the record: no power, smaller.
@@ -197,9 +199,11 @@ fn curve(d: &mut Drawing, points: &[PointLine], with_power: bool) {
     if with_power {
         power(d, points, &x, (foot, top), x1);
     }
-    d.text(x0 + 8.0, top + 18.0, "N·m", "let halo", Anchor::Start);
+    if with_power {
+        d.text(x0 + 8.0, top + 18.0, "N·m", "let halo", Anchor::Start);
+    }
     let unit = points.first().map_or("", |p| p.planned_speed.unit);
-    d.text(x1, d.height - 10.0, unit, "s t3 halo", Anchor::End);
+    d.text(0.0, d.height - 10.0, unit, "s t3", Anchor::Start);
 }
 
 fn measured(d: &mut Drawing, points: &[PointLine], x: &Scale, y: &Scale, with_text: bool) {
@@ -248,7 +252,7 @@ fn power(d: &mut Drawing, points: &[PointLine], x: &Scale, y: (f64, f64), right:
         d.text(right + 7.0, scale.at(value) + 5.0, &format!("{value}"), "s t2", Anchor::Start);
         value += step;
     }
-    d.text(right - 8.0, y.0 - (y.0 - y.1) * 0.36 - 8.0, "kW", "let halo", Anchor::End);
+    d.text(right + 7.0, y.0 - (y.0 - y.1) * 0.36 - 14.0, "kW", "let", Anchor::Start);
 }
 
 fn cell(f: Option<&Figure>) -> Markup {

@@ -7,6 +7,7 @@ use axum::response::Response;
 use bedplate_works::build::{BuildSheet, Check, PlaceLine, StepLine};
 use bedplate_works::compression::CylinderRatio;
 use bedplate_works::plan::Plan;
+use bedplate_works::trace::counted;
 use bedplate_works::wire::Word;
 use bedplate_works::works::{Works, WorksError};
 use maud::{Markup, html};
@@ -130,7 +131,7 @@ fn step_line(view: &BuildSheet, step_idx: usize, step: &StepLine) -> Markup {
                     (checks(&step.checks))
                     (next_forms(view, step))
                 } @else if !step.checks.is_empty() {
-                    details { summary { (step.checks.len()) " checks" } (checks(&step.checks)) }
+                    details { summary { (counted(step.checks.len(), "check")) } (checks(&step.checks)) }
                 }
             }
         }

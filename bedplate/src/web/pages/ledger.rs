@@ -67,12 +67,12 @@ fn draw(frame: &Frame, view: &LedgerSheet, count: usize) -> Markup {
 fn entry(e: &LedgerLine) -> Markup {
     html! {
         tr #{ "n" (e.line.number) } {
-            td.n { (e.line.number) } td { (e.line.when) } td.long-name { (e.line.what) }
+            td.n { (e.line.number) } td.one-line { (e.line.when) } td.long-name { (e.line.what) }
             td { span.about {
                 @for about in e.about.iter().take(ABOUT_SHOWN) { (subject(about)) }
                 @if e.about.len() > ABOUT_SHOWN { span.muted { "and " (e.about.len() - ABOUT_SHOWN) " more" } }
             } }
-            td { (e.line.by) }
+            td.one-line { (e.line.by) }
         }
     }
 }
@@ -137,15 +137,9 @@ pub(in crate::web) async fn verify(State(app): State<App>, asked: Asked) -> Resp
 }
 
 /// Figures that have no page of their own.
-fn figures<V: serde::Serialize>(
-    app: &App,
-    asked: &Asked,
-    answer: Result<V, Trouble>,
-) -> Response {
+fn figures<V: serde::Serialize>(app: &App, asked: &Asked, answer: Result<V, Trouble>) -> Response {
     match answer {
         Ok(view) => json(&view),
-        Err(trouble) => {
-            trouble_answer(app, &Asked { form: Form::Json, ..asked.clone() }, &trouble)
-        }
+        Err(trouble) => trouble_answer(app, &Asked { form: Form::Json, ..asked.clone() }, &trouble),
     }
 }

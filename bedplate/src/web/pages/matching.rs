@@ -11,7 +11,7 @@ use maud::{Markup, html};
 use crate::web::App;
 use crate::web::answer::show;
 use crate::web::asked::Asked;
-use crate::web::draw::{Anchor, Drawing, Scale, Tone, Window, three_sizes, round_step};
+use crate::web::draw::{Anchor, Drawing, Scale, Tone, Window, round_step, three_sizes};
 use crate::web::sheet::{
     Frame, Says, TagCell, empty, figure_address, judgement, percent, sheet, tag,
 };
@@ -58,7 +58,7 @@ fn notes() -> Markup {
         span { svg width="16" height="18" aria-hidden="true" {
             rect class="fi" width="16" height="18" {} } "set in its tray" }
         span.blue { svg width="16" height="18" aria-hidden="true" {
-            rect class="maybe" x="1" y="1" width="14" height="16" {} } "tray to fill, proposed" }
+            rect class="to-fill" x="1" y="1" width="14" height="16" {} } "tray to fill, proposed" }
         span { svg width="30" height="12" aria-hidden="true" {
             rect class="fdw" width="30" height="12" {} rect class="h45d" width="30" height="12" {}
         } "too close to be sure" }
@@ -312,7 +312,8 @@ fn draw_masses(d: &mut Drawing, set: &SetView, top: f64, hand: f64, narrow: bool
     } else {
         d.text(d.width - hand, y - 24.0, &said, "", Anchor::End);
         d.text(d.width - hand, y, set.mass_word.text(), "strong", Anchor::End);
-        d.mark(set.mass_word, d.width - hand - 92.0, y - 5.0, 7.0);
+        let letters = float(set.mass_word.text().chars().count());
+        d.mark(set.mass_word, d.width - hand - letters * 7.6 - 14.0, y - 5.0, 7.0);
     }
 }
 
@@ -403,7 +404,7 @@ fn left(bands: &[Band]) -> Markup {
             d.text(middle - 40.0 - b, y + 14.0, &band.bores.to_string(), class, Anchor::End);
             let mut text = band.pistons.to_string();
             if band.bores > band.pistons {
-                text = format!("{text}  short by {}", band.bores - band.pistons);
+                text = format!("{text}, short by {}", band.bores - band.pistons);
             }
             d.text(middle + 40.0 + p, y + 14.0, &text, class, Anchor::Start);
         }

@@ -79,9 +79,8 @@ fn look(works: &Works, number: u64) -> Result<ReadingView, WorksError> {
         Ok(ReadingView {
             limits: known.map_or_else(String::new, bedplate_works::build::limits_words),
             gauge_title: gauge.map_or_else(String::new, |g| g.title.clone()),
-            gauge_standing: gauge.map_or(GaugeStanding::NeverSet, |g| {
-                standing(&plan, g, checks, reading.at_ms)
-            }),
+            gauge_standing: gauge
+                .map_or(GaugeStanding::NeverSet, |g| standing(&plan, g, checks, reading.at_ms)),
             setting: last.map(setting),
             person_name: tell::signed(&plan, &reading.person),
             whereabouts: piece.map_or_else(String::new, |p| whereabouts(&p.whereabouts)),
@@ -97,8 +96,7 @@ fn look(works: &Works, number: u64) -> Result<ReadingView, WorksError> {
 
 fn draw(frame: &Frame, view: &ReadingView) -> Markup {
     let r = &view.reading;
-    let position =
-        if r.position.is_empty() { String::new() } else { format!(", {}", r.position) };
+    let position = if r.position.is_empty() { String::new() } else { format!(", {}", r.position) };
     let what = format!("{} of {}{position}: {}.", r.title, r.piece, r.value.with_unit());
     let mut says = vec![Says::Ink(what)];
     if let Some(why) = &r.withdrawn {

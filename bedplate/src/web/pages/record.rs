@@ -56,7 +56,11 @@ fn engines(works: &Works) -> Engines {
         });
         let n = all.len();
         Engines {
-            finding: format!("{} stand in the record.", counted(n, "engine")),
+            finding: match n {
+                0 => "No engine stands in the record yet.".to_owned(),
+                1 => "1 engine stands in the record.".to_owned(),
+                n => format!("{n} engines stand in the record."),
+            },
             engines: all
                 .into_iter()
                 .take(ENGINES_SHOWN)
@@ -110,7 +114,8 @@ pub(in crate::web) async fn page(
     Path(engine): Path<String>,
     asked: Asked,
 ) -> Response {
-    let legend = html! { span { "Ink is measured. Nothing that is only proposed stands on this sheet." } };
+    let legend =
+        html! { span { "Ink is measured. Nothing that is only proposed stands on this sheet." } };
     let mut frame = app.frame(&asked, "8", "Engine record", format!("Engine {engine}"), legend);
     frame.styles = &["drawing.css", "record.css"];
     let again = asked.get("again").is_some();
@@ -370,7 +375,7 @@ fn about(r: &EngineRecord) -> Markup {
 /// Readings as a table, each opening its own sheet.
 pub(super) fn readings(readings: &[Judged]) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Readings" {
+        div.wide-table {
             table {
                 tr { th { "No." } th { "What" } th { "Piece" } th.n { "Value" } th { "Judged" } }
                 @for j in readings {

@@ -138,7 +138,8 @@ fn draw(frame: &Frame, asked: &Asked, view: &Trace) -> Markup {
     let body = html! {
         div.trace data-live="piece,engine,set,reading:" {
             (search(asked))
-            div.found.scroll tabindex="0" role="region" aria-label="What was found" {
+            div.found {
+            div.scroll tabindex="0" role="region" aria-label="Engines, pieces and what happened" {
                 @if !view.engines.is_empty() {
                     section { h2 { "Engines" small { (view.engines.len()) } } (engines(&view.engines)) }
                 }
@@ -147,6 +148,9 @@ fn draw(frame: &Frame, asked: &Asked, view: &Trace) -> Markup {
                 }
                 (scrap(view))
                 @if !view.events.is_empty() { section { h2 { "What happened" } (events(view)) } }
+                (behind(view))
+            }
+            div.scroll tabindex="0" role="region" aria-label="Readings behind it" {
                 @if !view.readings.is_empty() {
                     section {
                         h2 { "Readings" small { @if view.readings.len() < view.readings_in_all {
@@ -155,7 +159,7 @@ fn draw(frame: &Frame, asked: &Asked, view: &Trace) -> Markup {
                         (readings(&view.readings))
                     }
                 }
-                (behind(view))
+            }
             }
         }
     };
@@ -164,14 +168,14 @@ fn draw(frame: &Frame, asked: &Asked, view: &Trace) -> Markup {
 
 fn engines(engines: &[EngineLine]) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Engines" {
+        div.wide-table {
             table {
-                tr { th { "Engine" } th { "State" } th { "Begun" } th { "Through" } th { } }
+                tr { th { "Engine" } th { "State" } th { "Begun" } th { "Through" } th { "Trace" } }
                 @for e in engines {
                     tr { td { a href={ "/record/" (percent(&e.engine)) } { b { (e.engine) } } }
                         td.long-name { (e.state) } td { (e.built) }
                         td.long-name { (e.through.join(", ")) }
-                        td { a href={ "/trace?engine=" (percent(&e.engine)) } { "trace" } } }
+                        td { a href={ "/trace?engine=" (percent(&e.engine)) } { "all of it" } } }
                 }
             }
         }
@@ -180,7 +184,7 @@ fn engines(engines: &[EngineLine]) -> Markup {
 
 fn pieces(pieces: &[PieceLine]) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Pieces" {
+        div.wide-table {
             table {
                 tr { th { "Piece" } th { "Part" } th { "Place" } th { "From" } th { "Where it is" } }
                 @for p in pieces {
@@ -215,7 +219,7 @@ fn scrap(view: &Trace) -> Markup {
 
 fn events(view: &Trace) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="What happened" {
+        div.wide-table {
             table {
                 tr { th { "When" } th { "What" } th { "By" } th.n { "Number" } }
                 @for e in view.events.iter().rev() {
