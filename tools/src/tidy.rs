@@ -78,7 +78,8 @@ fn check_source(root: &Path, path: &Path, text: &str, faults: &mut Vec<String>) 
             faults.push(format!("{shown}:{}: no test is left out", i + 1));
         }
     }
-    let is_pure = ["crates/gauge", "crates/shop", "crates/engine"].iter().any(|c| shown.starts_with(c));
+    let is_pure =
+        ["crates/gauge", "crates/shop", "crates/engine"].iter().any(|c| shown.starts_with(c));
     if is_pure && shown.contains("/src/") {
         for word in ["std::fs", "std::env", "SystemTime", "Instant::now"] {
             if text.contains(word) {

@@ -48,8 +48,9 @@ pub fn parse(text: &str, zone: &TimeZone) -> Option<Millis> {
     if let Ok(instant) = text.parse::<Timestamp>() {
         return Some(instant.as_millisecond());
     }
-    let local = text.parse::<jiff::civil::DateTime>().ok().or_else(|| {
-        text.parse::<jiff::civil::Date>().ok().map(|day| day.at(0, 0, 0, 0))
-    })?;
+    let local = text
+        .parse::<jiff::civil::DateTime>()
+        .ok()
+        .or_else(|| text.parse::<jiff::civil::Date>().ok().map(|day| day.at(0, 0, 0, 0)))?;
     Some(zone.to_timestamp(local).ok()?.as_millisecond())
 }

@@ -44,7 +44,10 @@ impl Balance {
             (Some(piece), _, _) if self.drilled => {
                 let works = self.works.open()?;
                 let holes = works.drill(&self.by.deed()?, piece, None)?;
-                let text = format!("{} holes of {piece} entered as drilled. Measure it again.", holes.len());
+                let text = format!(
+                    "{} holes of {piece} entered as drilled. Measure it again.",
+                    holes.len()
+                );
                 Answer::new(text, &json!({ "piece": piece, "holes": holes }), Exit::Done)
             }
             _ => self.of_works(&self.works.look()?),
@@ -53,7 +56,8 @@ impl Balance {
 
     fn of_file(&self, file: &std::path::Path) -> Result<Answer, Trouble> {
         let text = files::text(file)?;
-        let answer = plain::balance::balance(&files::name(file), &text).map_err(|f| files::refused(&f))?;
+        let answer =
+            plain::balance::balance(&files::name(file), &text).map_err(|f| files::refused(&f))?;
         let exit = if answer.plan.outcome == "out of reach" { Exit::No } else { Exit::Done };
         let said = format!("{} {}\n{}", answer.plan.rotor, answer.piece, plan_text(&answer.plan));
         Answer::new(said, &answer, exit)
@@ -84,7 +88,11 @@ impl Balance {
         }
         let receipt = works.receive(&self.by.deed()?, rows, "command line")?;
         if let Some(refused) = receipt.refused.first() {
-            return Err(Trouble::new(Exit::Refused, refused.reason.clone(), "nothing was recorded"));
+            return Err(Trouble::new(
+                Exit::Refused,
+                refused.reason.clone(),
+                "nothing was recorded",
+            ));
         }
         self.of_works(&works)
     }

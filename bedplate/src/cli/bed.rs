@@ -51,7 +51,11 @@ impl Bed {
         let deed = |what: &str| json!({ "engine": engine, "state": what });
         if let Some(bed) = &self.ran {
             self.works.open()?.test_run(&self.by.deed()?, engine, bed)?;
-            return Answer::new(format!("Engine {engine} ran on {bed}."), &deed("tested"), Exit::Done);
+            return Answer::new(
+                format!("Engine {engine} ran on {bed}."),
+                &deed("tested"),
+                Exit::Done,
+            );
         }
         if self.pass {
             self.works.open()?.pass_engine(&self.by.deed()?, engine, note)?;
@@ -78,7 +82,10 @@ impl Bed {
             .map_err(|f| files::refused(&f))?;
         let mut text = format!("{}\n{}", answer.finding, points_table(&answer.points));
         if !answer.exact.is_empty() {
-            text += &format!("\nTaken as exact, since no gauge is stated: {}.", answer.exact.join(", "));
+            text += &format!(
+                "\nTaken as exact, since no gauge is stated: {}.",
+                answer.exact.join(", ")
+            );
         }
         text += &say::cautions(&answer.cautions);
         Answer::new(text, &answer, say::exit_of(answer.word))
@@ -104,7 +111,16 @@ fn points_table(points: &[PointLine]) -> String {
         })
         .collect();
     let headings = [
-        "point", "observed", "factor", "corrected", "band", "power", "pressure", "fuel", "judged", "why",
+        "point",
+        "observed",
+        "factor",
+        "corrected",
+        "band",
+        "power",
+        "pressure",
+        "fuel",
+        "judged",
+        "why",
     ];
     say::table(&headings, &rows)
 }

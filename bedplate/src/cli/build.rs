@@ -53,14 +53,22 @@ impl Build {
             let works = self.works.open()?;
             works.step_done(&self.by.deed()?, engine, step)?;
             let done = json!({ "engine": engine, "step": step, "state": "done" });
-            return Answer::new(format!("Step {step} of engine {engine} is done."), &done, Exit::Done);
+            return Answer::new(
+                format!("Step {step} of engine {engine} is done."),
+                &done,
+                Exit::Done,
+            );
         }
         if let Some(step) = &self.waive {
             let works = self.works.open()?;
             let reason = self.reason.as_deref().unwrap_or_default();
             works.step_waived(&self.by.deed()?, engine, step, reason)?;
             let done = json!({ "engine": engine, "step": step, "state": "waived" });
-            return Answer::new(format!("Step {step} of engine {engine} is waived."), &done, Exit::Done);
+            return Answer::new(
+                format!("Step {step} of engine {engine} is waived."),
+                &done,
+                Exit::Done,
+            );
         }
         let sheet = self.works.look()?.build(engine)?;
         Answer::new(sheet_text(&sheet), &sheet, Exit::Done)
@@ -122,7 +130,11 @@ fn sheet_text(sheet: &BuildSheet) -> String {
         .places
         .iter()
         .map(|p| {
-            vec![format!("{} {}", p.part, p.position).trim_end().to_owned(), p.piece.clone(), p.heat.clone()]
+            vec![
+                format!("{} {}", p.part, p.position).trim_end().to_owned(),
+                p.piece.clone(),
+                p.heat.clone(),
+            ]
         })
         .collect();
     let ratios: Vec<String> = sheet

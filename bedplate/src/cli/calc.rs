@@ -34,9 +34,8 @@ impl Calc {
             let text = describe::help_text(calculation);
             return Answer::new(text, &describe::describe(calculation), Exit::Done);
         }
-        let read = |path: &str| {
-            files::bytes(std::path::Path::new(path)).map_err(|trouble| trouble.what)
-        };
+        let read =
+            |path: &str| files::bytes(std::path::Path::new(path)).map_err(|trouble| trouble.what);
         let given = if self.inputs.is_empty() {
             let text = files::text(std::path::Path::new("-"))?;
             let value: Value = serde_json::from_str(&text).map_err(|e| {

@@ -41,5 +41,9 @@ pub(super) fn name(path: &Path) -> String {
 
 /// Faults of plain files: data refused.
 pub(super) fn refused(fault: &PlainFault) -> Trouble {
-    Trouble::new(Exit::Refused, fault.to_string(), "mend the files and run it again; nothing was done")
+    Trouble::new(
+        Exit::Refused,
+        fault.to_string(),
+        "mend the files and run it again; nothing was done",
+    )
 }

@@ -40,7 +40,11 @@ fn record_text(r: &EngineRecord) -> String {
         .iter()
         .map(|c| {
             let mut row = vec![c.cylinder.clone()];
-            row.extend(c.cells.iter().map(|cell| cell.figure.as_ref().map_or_else(String::new, |f| f.text.clone())));
+            row.extend(
+                c.cells
+                    .iter()
+                    .map(|cell| cell.figure.as_ref().map_or_else(String::new, |f| f.text.clone())),
+            );
             row.push(c.word.text().to_lowercase());
             row
         })
@@ -60,7 +64,8 @@ fn record_text(r: &EngineRecord) -> String {
             ]
         })
         .collect();
-    let events: Vec<String> = r.events.iter().map(|e| format!("  {}  {}: {}", e.when, e.by, e.what)).collect();
+    let events: Vec<String> =
+        r.events.iter().map(|e| format!("  {}  {}: {}", e.when, e.by, e.what)).collect();
     format!(
         "{}\n{}\n{} {}\n\n{}\n\n{}\n\n{}\n\nSeal {} (group {}), {}",
         r.finding,
@@ -68,7 +73,10 @@ fn record_text(r: &EngineRecord) -> String {
         r.stamp.word,
         r.stamp.line,
         say::table(&names, &cylinders),
-        say::table(&["part", "piece", "heat", "nearest a limit", "reading", "limits", "judged"], &parts),
+        say::table(
+            &["part", "piece", "heat", "nearest a limit", "reading", "limits", "judged"],
+            &parts
+        ),
         events.join("\n"),
         r.seal,
         r.seal_group,
@@ -127,7 +135,8 @@ fn trace_text(t: &Traced) -> String {
         .take(60)
         .map(|p| vec![p.piece.clone(), p.part.clone(), p.heat.clone(), p.whereabouts.clone()])
         .collect();
-    let events: Vec<String> = t.events.iter().map(|e| format!("  {}  {}: {}", e.when, e.by, e.what)).collect();
+    let events: Vec<String> =
+        t.events.iter().map(|e| format!("  {}  {}: {}", e.when, e.by, e.what)).collect();
     let shown: Vec<_> = t.readings.iter().rev().take(60).rev().collect();
     let mut blocks = vec![t.finding.clone()];
     if !engines.is_empty() {

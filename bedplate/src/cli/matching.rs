@@ -122,7 +122,11 @@ impl Match {
         if let Some(set) = &self.take_apart {
             let works = self.works.open()?;
             works.break_set(&self.by.deed()?, set, self.reason.as_deref().unwrap_or_default())?;
-            return Answer::new(format!("Set {set} is taken apart."), &json!({ "set": set }), Exit::Done);
+            return Answer::new(
+                format!("Set {set} is taken apart."),
+                &json!({ "set": set }),
+                Exit::Done,
+            );
         }
         if self.make {
             let works = self.works.open()?;

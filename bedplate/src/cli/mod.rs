@@ -62,19 +62,29 @@ enum Command {
     #[command(after_help = "Example:\n  bedplate import readings-long.csv --by v-marl")]
     Import(import::Import),
     /// Judges readings: of a file by its limits, or of a piece in the works.
-    #[command(after_help = "Examples:\n  bedplate judge bores-judge.csv --limits limits.toml\n  bedplate judge --piece B02612")]
+    #[command(
+        after_help = "Examples:\n  bedplate judge bores-judge.csv --limits limits.toml\n  bedplate judge --piece B02612"
+    )]
     Judge(judge::Judge),
     /// Matches pistons to bores: of files, or of the store of the works.
-    #[command(after_help = "Examples:\n  bedplate match --blocks blocks.csv --pistons pistons.csv --rules rules.toml --out fit.csv\n  bedplate match --make --by j-quill")]
+    #[command(
+        after_help = "Examples:\n  bedplate match --blocks blocks.csv --pistons pistons.csv --rules rules.toml --out fit.csv\n  bedplate match --make --by j-quill"
+    )]
     Match(matching::Match),
     /// Says where and how deep to drill a rotor: of a file, or of a piece in the works.
-    #[command(after_help = "Examples:\n  bedplate balance crankshaft.toml\n  bedplate balance --piece C02642 --drilled --by j-quill")]
+    #[command(
+        after_help = "Examples:\n  bedplate balance crankshaft.toml\n  bedplate balance --piece C02642 --drilled --by j-quill"
+    )]
     Balance(balance::Balance),
     /// Begins an engine, shows its build, marks its steps.
-    #[command(after_help = "Examples:\n  bedplate build --begin --set K02525 --by j-quill\n  bedplate build 06520 --step mains --by j-quill")]
+    #[command(
+        after_help = "Examples:\n  bedplate build --begin --set K02525 --by j-quill\n  bedplate build 06520 --step mains --by j-quill"
+    )]
     Build(build::Build),
     /// Reduces and judges a test run: of files, or of an engine in the works.
-    #[command(after_help = "Examples:\n  bedplate bed bed.csv --engine bed.toml\n  bedplate bed --of 06520 --pass --by e-stroud")]
+    #[command(
+        after_help = "Examples:\n  bedplate bed bed.csv --engine bed.toml\n  bedplate bed --of 06520 --pass --by e-stroud"
+    )]
     Bed(bed::Bed),
     /// Shows the record of an engine.
     #[command(after_help = "Example:\n  bedplate record 04001")]
@@ -86,10 +96,14 @@ enum Command {
     #[command(after_help = "Example:\n  bedplate verify --works quarrybeck")]
     Verify(look::Verify),
     /// Works a calculation of the handbook.
-    #[command(after_help = "Examples:\n  bedplate calc --list\n  bedplate calc piston-clearance bore=\"68.0087 mm\" piston=\"67.9702 mm\"\n  echo '{\"bore\": \"68.0087 mm\", \"piston\": \"67.9702 mm\"}' | bedplate calc piston-clearance --json")]
+    #[command(
+        after_help = "Examples:\n  bedplate calc --list\n  bedplate calc piston-clearance bore=\"68.0087 mm\" piston=\"67.9702 mm\"\n  echo '{\"bore\": \"68.0087 mm\", \"piston\": \"67.9702 mm\"}' | bedplate calc piston-clearance --json"
+    )]
     Calc(calc::Calc),
     /// Prints completions for a shell.
-    #[command(after_help = "Example:\n  bedplate completions bash > ~/.local/share/bash-completion/completions/bedplate")]
+    #[command(
+        after_help = "Example:\n  bedplate completions bash > ~/.local/share/bash-completion/completions/bedplate"
+    )]
     Completions(works::Completions),
     /// Writes the book's reference of every calculation into a folder.
     #[command(hide = true)]

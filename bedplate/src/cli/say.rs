@@ -50,7 +50,11 @@ pub(crate) fn exit_of(word: Word) -> crate::exit::Exit {
 
 /// The cautions that go with an answer.
 pub(crate) fn cautions(lines: &[String]) -> String {
-    if lines.is_empty() { String::new() } else { format!("\n\nCautions:\n  {}", lines.join("\n  ")) }
+    if lines.is_empty() {
+        String::new()
+    } else {
+        format!("\n\nCautions:\n  {}", lines.join("\n  "))
+    }
 }
 
 #[cfg(test)]
@@ -61,6 +65,9 @@ mod tests {
             vec!["B1".to_owned(), "8.7".to_owned()],
             vec!["B10".to_owned(), "−10.2".to_owned()],
         ];
-        assert_eq!(super::table(&["piece", "µm"], &rows), "piece     µm\nB1       8.7\nB10    −10.2");
+        assert_eq!(
+            super::table(&["piece", "µm"], &rows),
+            "piece     µm\nB1       8.7\nB10    −10.2"
+        );
     }
 }

@@ -133,7 +133,12 @@ pub struct Input {
 }
 
 impl Input {
-    const fn with_shape(name: &'static str, unit: &'static str, meaning: &'static str, shape: Shape) -> Self {
+    const fn with_shape(
+        name: &'static str,
+        unit: &'static str,
+        meaning: &'static str,
+        shape: Shape,
+    ) -> Self {
         Self { name, unit, meaning, shape, lower: None, upper: None, default: None }
     }
 
@@ -151,7 +156,11 @@ impl Input {
 
     /// One of a few words.
     #[must_use]
-    pub const fn choice(name: &'static str, words: &'static [&'static str], meaning: &'static str) -> Self {
+    pub const fn choice(
+        name: &'static str,
+        words: &'static [&'static str],
+        meaning: &'static str,
+    ) -> Self {
         Self::with_shape(name, "", meaning, Shape::Choice(words))
     }
 
@@ -163,7 +172,11 @@ impl Input {
 
     /// A table.
     #[must_use]
-    pub const fn table(name: &'static str, columns: &'static [Column], meaning: &'static str) -> Self {
+    pub const fn table(
+        name: &'static str,
+        columns: &'static [Column],
+        meaning: &'static str,
+    ) -> Self {
         Self::with_shape(name, "", meaning, Shape::Table(columns))
     }
 
@@ -369,7 +382,12 @@ impl Answer {
 
     /// Adds a table.
     #[must_use]
-    pub fn table(self, name: &'static str, columns: &'static [Column], rows: Vec<Vec<f64>>) -> Self {
+    pub fn table(
+        self,
+        name: &'static str,
+        columns: &'static [Column],
+        rows: Vec<Vec<f64>>,
+    ) -> Self {
         self.with(name, Value::Table(columns, rows))
     }
 

@@ -69,7 +69,9 @@ pub enum QuantityError {
         text: String,
     },
     /// Both a point and a comma: it cannot be told which is the decimal sign.
-    #[error("\"{text}\" has both a point and a comma; write one decimal sign and no thousands sign")]
+    #[error(
+        "\"{text}\" has both a point and a comma; write one decimal sign and no thousands sign"
+    )]
     TwoDecimalSigns {
         /// The text as received.
         text: String,
@@ -228,8 +230,8 @@ impl Quantity {
 /// Unit texts that mean another unit where another dimension is wanted: 2 K or 2 °C as a
 /// difference of temperature.
 fn reconcile(unit: &'static Unit, expected: Dimension) -> &'static Unit {
-    let as_difference = expected == Dimension::TemperatureDifference
-        && (unit.symbol == "K" || unit.symbol == "°C");
+    let as_difference =
+        expected == Dimension::TemperatureDifference && (unit.symbol == "K" || unit.symbol == "°C");
     if as_difference { Unit::named("ΔK").expect("in the table") } else { unit }
 }
 
@@ -247,7 +249,9 @@ fn split_number(text: &str) -> (&str, &str) {
     while let Some((i, c)) = chars.next() {
         let exponent = (c == 'e' || c == 'E')
             && end > 0
-            && text[i + 1..].trim_start_matches(['+', '-', '−']).starts_with(|d: char| d.is_ascii_digit());
+            && text[i + 1..]
+                .trim_start_matches(['+', '-', '−'])
+                .starts_with(|d: char| d.is_ascii_digit());
         let sign_after_e = matches!(c, '+' | '-' | '−') && text[..i].ends_with(['e', 'E']);
         let leading_sign = matches!(c, '+' | '-' | '−') && text[..i].trim().is_empty();
         if c.is_ascii_digit() || c == '.' || c == ',' || exponent || sign_after_e || leading_sign {
@@ -367,10 +371,22 @@ mod tests {
 
     #[test]
     fn every_spelling_of_the_bench_is_taken() {
-        for text in ["68.012 mm", "68,012 mm", "68.012mm", "68012 um", "68012 µm", "68012μm", "0.068012 m", "+68.012 mm"] {
+        for text in [
+            "68.012 mm",
+            "68,012 mm",
+            "68.012mm",
+            "68012 um",
+            "68012 µm",
+            "68012μm",
+            "0.068012 m",
+            "+68.012 mm",
+        ] {
             assert_eq!(length(text).si(), 0.068_012, "{text}");
         }
-        assert_eq!(Quantity::parse("3600rev/min", Dimension::RotationalSpeed).unwrap().to("rev/min"), 3600.0);
+        assert_eq!(
+            Quantity::parse("3600rev/min", Dimension::RotationalSpeed).unwrap().to("rev/min"),
+            3600.0
+        );
         assert_eq!(length("−0.5 thou").to("µm"), -12.7);
         assert_eq!(length("1e-3 m").to("mm"), 1.0);
     }

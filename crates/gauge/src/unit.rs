@@ -211,7 +211,16 @@ const fn unit(
     denominator: u64,
     power: i8,
 ) -> Unit {
-    Unit { symbol, spellings, dimension, numerator, denominator, power, times_pi: false, offset: 0.0 }
+    Unit {
+        symbol,
+        spellings,
+        dimension,
+        numerator,
+        denominator,
+        power,
+        times_pi: false,
+        offset: 0.0,
+    }
 }
 
 const fn pi_unit(
@@ -297,12 +306,25 @@ pub static UNITS: &[Unit] = &[
     degree("°F", &["degF", "F", "℉"], 5, 9, 459.67),
     unit("ΔK", &["dK", "Δ°C"], D::TemperatureDifference, 1, 1, 0),
     unit("1/K", &["/K", "K⁻¹", "K^-1"], D::PerTemperature, 1, 1, 0),
-    unit("ppm/K", &["µm/(m·K)", "um/(m.K)", "µm/m/K", "um/m/K", "ppm/°C"], D::PerTemperature, 1, 1, -6),
+    unit(
+        "ppm/K",
+        &["µm/(m·K)", "um/(m.K)", "µm/m/K", "um/m/K", "ppm/°C"],
+        D::PerTemperature,
+        1,
+        1,
+        -6,
+    ),
     unit("rad", &[], D::Angle, 1, 1, 0),
     pi_unit("°", &["deg", "degree", "degrees", "º"], D::Angle, 1, 180),
     pi_unit("′", &["arcmin"], D::Angle, 1, 10_800),
     unit("rad/s", &[], D::RotationalSpeed, 1, 1, 0),
-    pi_unit("rev/min", &["rpm", "r/min", "/min", "min⁻¹", "min^-1", "1/min", "U/min"], D::RotationalSpeed, 1, 30),
+    pi_unit(
+        "rev/min",
+        &["rpm", "r/min", "/min", "min⁻¹", "min^-1", "1/min", "U/min"],
+        D::RotationalSpeed,
+        1,
+        30,
+    ),
     pi_unit("rev/s", &["Hz", "1/s"], D::RotationalSpeed, 2, 1),
     unit("m/s", &[], D::Velocity, 1, 1, 0),
     unit("mm/s", &[], D::Velocity, 1, 1, -3),
@@ -316,7 +338,14 @@ pub static UNITS: &[Unit] = &[
     unit("lbf", &[], D::Force, 44_482_216_152_605, 1, -13),
     unit("N·m", &["Nm", "N.m", "N*m", "Nxm", "N⋅m"], D::Torque, 1, 1, 0),
     unit("kgf·m", &["kgfm", "kgf.m", "kpm"], D::Torque, 980_665, 1, -5),
-    unit("lbf·ft", &["lbf.ft", "lbfft", "lb-ft", "lb·ft", "ft-lb", "ftlb"], D::Torque, 13_558_179_483_314, 1, -13),
+    unit(
+        "lbf·ft",
+        &["lbf.ft", "lbfft", "lb-ft", "lb·ft", "ft-lb", "ftlb"],
+        D::Torque,
+        13_558_179_483_314,
+        1,
+        -13,
+    ),
     unit("Pa", &[], D::Pressure, 1, 1, 0),
     unit("kPa", &[], D::Pressure, 1, 1, 3),
     unit("MPa", &["N/mm²", "N/mm2"], D::Pressure, 1, 1, 6),
@@ -364,7 +393,14 @@ pub static UNITS: &[Unit] = &[
     unit("pieces/day", &["piece/day", "1/day"], D::PieceRate, 1, 86_400, 0),
     unit("MJ/kg", &[], D::HeatingValue, 1, 1, 6),
     unit("kJ/kg", &[], D::HeatingValue, 1, 1, 3),
-    unit("mm³/(mm·s)", &["mm3/(mm.s)", "mm3/(mm*s)", "mm3/(mms)", "mm3/mm/s", "mm³/mm/s"], D::KinematicViscosity, 1, 1, -6),
+    unit(
+        "mm³/(mm·s)",
+        &["mm3/(mm.s)", "mm3/(mm*s)", "mm3/(mms)", "mm3/mm/s", "mm³/mm/s"],
+        D::KinematicViscosity,
+        1,
+        1,
+        -6,
+    ),
 ];
 
 #[cfg(test)]
@@ -387,7 +423,9 @@ mod tests {
         let lbf = 0.453_592_37 * 9.806_65;
         assert!((Unit::named("lbf").unwrap().factor() / lbf - 1.0).abs() < 1e-13);
         assert!((Unit::named("lbf·ft").unwrap().factor() / (lbf * 0.3048) - 1.0).abs() < 1e-13);
-        assert!((Unit::named("psi").unwrap().factor() / (lbf / 0.0254_f64.powi(2)) - 1.0).abs() < 1e-12);
+        assert!(
+            (Unit::named("psi").unwrap().factor() / (lbf / 0.0254_f64.powi(2)) - 1.0).abs() < 1e-12
+        );
         let hp = 550.0 * 0.3048 * lbf;
         assert!((Unit::named("hp").unwrap().factor() / hp - 1.0).abs() < 1e-13);
         let ps = 75.0 * 9.806_65;

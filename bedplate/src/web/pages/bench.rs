@@ -316,7 +316,8 @@ fn last(view: &BenchSheet) -> Markup {
     };
     html! {
         section.panel.last {
-            h2 { "Last " (view.last.len()) " of " (view.stream) small { (unit) } }
+            h2 { @if view.last.is_empty() { "Last readings" } @else { "Last " (view.last.len()) " of " (view.stream) }
+                small { (unit) } }
             @if view.last.is_empty() {
                 p.muted { "Each reading of this position is drawn here as it is taken." }
             } @else {

@@ -118,7 +118,8 @@ fn no_points(view: &CharacteristicSheet) -> Markup {
     html! {
         div.no-points {
             (empty(&what, "Take one at the gauge bench or read in a file: the chart begins with the \
-                           first reading, control limits come with the tenth."))
+                           first reading, control limits follow \
+                           when there are readings enough."))
             p { a.key href={ "/bench?characteristic=" (percent(&view.characteristic.id)) } { "To the gauge bench" } }
         }
     }

@@ -152,7 +152,8 @@ impl NoOutcome {
 }
 
 fn try_it(calculation: &Calculation, told: &[(String, String)]) -> Result<Outcome, NoOutcome> {
-    let given = given::from_texts(calculation, told, &given::no_files).map_err(NoOutcome::Inputs)?;
+    let given =
+        given::from_texts(calculation, told, &given::no_files).map_err(NoOutcome::Inputs)?;
     run_calculation(calculation, &given).map_err(NoOutcome::Run)
 }
 
@@ -278,7 +279,8 @@ pub(in crate::web) async fn run(
     let bytes = match axum::body::to_bytes(request.into_body(), 16 * 1024 * 1024).await {
         Ok(bytes) => bytes,
         Err(e) => {
-            let trouble = Trouble::usage(format!("the inputs did not arrive: {e}"), "at most 16 MiB");
+            let trouble =
+                Trouble::usage(format!("the inputs did not arrive: {e}"), "at most 16 MiB");
             return trouble_answer(&app, &asked, &trouble);
         }
     };

@@ -8,9 +8,9 @@ use axum::http::header;
 use axum::response::{Html, IntoResponse, Response};
 use bedplate_works::instant;
 use bedplate_works::receive::{NewReading, Receipt};
+use bedplate_works::works::Deed;
 use bedplate_works::worksheet::Defaults;
 use bedplate_works::worksheet::refused::refused_csv;
-use bedplate_works::works::Deed;
 use futures::StreamExt;
 use maud::{Markup, html};
 use serde_json::Value;
@@ -26,13 +26,18 @@ use crate::web::told::Told;
 /// `GET /import`
 pub(in crate::web) async fn page(State(app): State<App>, asked: Asked) -> Response {
     let frame = app.frame(&asked, "1.1", "Readings in", "Files".to_owned(), html! {});
-    show(&app, &asked, |works| works.whole(), move |asked, whole| {
-        let finding = [Says::Ink(format!(
-            "{} readings are in the record. Read a file, or paste rows.",
-            whole.readings
-        ))];
-        sheet(&frame, &finding, &html! {}, &forms(asked, ""))
-    })
+    show(
+        &app,
+        &asked,
+        |works| works.whole(),
+        move |asked, whole| {
+            let finding = [Says::Ink(format!(
+                "{} readings are in the record. Read a file, or paste rows.",
+                whole.readings
+            ))];
+            sheet(&frame, &finding, &html! {}, &forms(asked, ""))
+        },
+    )
     .await
 }
 
@@ -234,8 +239,8 @@ pub(crate) fn defaults(
 
 async fn import(app: App, asked: Asked, file: std::fs::File, note: Note) -> Response {
     let zone = app.works.plan().works.time_zone.clone();
-    let prepared = deed_of(&note)
-        .and_then(|deed| Ok((deed, defaults(&zone, &note.at, &note.gauge, None)?)));
+    let prepared =
+        deed_of(&note).and_then(|deed| Ok((deed, defaults(&zone, &note.at, &note.gauge, None)?)));
     let (deed, defaults) = match prepared {
         Ok(prepared) => prepared,
         Err(trouble) => return trouble_answer(&app, &asked, &trouble),
@@ -381,9 +386,8 @@ async fn posted(request: Request, asked: &Asked) -> Result<Posted, Trouble> {
         // Not one JSON value: one reading a line.
         Err(whole) => {
             let lines = text.lines().enumerate().filter(|(_, l)| !l.trim().is_empty());
-            let read: Result<Vec<Value>, Trouble> = lines
-                .map(|(n, l)| serde_json::from_str(l).map_err(|e| bad(&e, n + 1)))
-                .collect();
+            let read: Result<Vec<Value>, Trouble> =
+                lines.map(|(n, l)| serde_json::from_str(l).map_err(|e| bad(&e, n + 1))).collect();
             match read {
                 Ok(values) if text.lines().count() > 1 => values,
                 _ => return Err(bad(&whole, whole.line())),
@@ -451,4 +455,3 @@ async fn typed(app: App, asked: Asked, request: Request) -> Response {
         Err(trouble) => trouble_answer(&app, &asked, &trouble),
     }
 }
-

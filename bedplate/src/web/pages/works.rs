@@ -97,12 +97,16 @@ fn body(view: &WorksSheet) -> Markup {
 }
 
 fn no_lines() -> Markup {
-    empty(
+    let what = empty(
         "No line is in the works file yet.",
         "Name the operations and lines of each part there, and the shafts are drawn here: a \
          section as thick as the queue that waits. Readings can be taken at the gauge bench, sheet \
          2, or read in from a file, sheet 1.1.",
-    )
+    );
+    html! {
+        div.no-lines { (what)
+            p.keys { a.key.ink href="/bench" { "Take a reading" } a.key href="/import" { "Read in a file" } } }
+    }
 }
 
 fn lanes(view: &WorksSheet) -> Markup {

@@ -114,7 +114,9 @@ fn engrave(d: &mut Drawing, scale: &Scale, max: f64, plate: &Plate) {
 fn difference(d: &mut Drawing, day: &Day, scale: &Scale, plate: &Plate) {
     let Plate { from, y, size: k, .. } = *plate;
     let (passed, by_now) = (scale.at(count(day.passed)), scale.at(count(day.planned_by_now)));
-    if day.passed == day.planned_by_now {
+    // A works in which no engine has passed yet is not behind: it has not begun.
+    let has_begun = day.passed > 0 || !day.before.is_empty();
+    if !has_begun || day.passed == day.planned_by_now {
         return;
     }
     let is_behind = day.passed < day.planned_by_now;
