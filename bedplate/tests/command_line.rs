@@ -1,5 +1,7 @@
 //! The command line, run as a person would, on the example files and on a works of its own.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 mod served;
 
 use std::path::Path;

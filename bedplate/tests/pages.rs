@@ -1,5 +1,7 @@
 //! The pages, driven in headless Chromium as a person would: with clicks, keys and files.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 mod served;
 
 use std::time::{Duration, Instant};

@@ -1,5 +1,5 @@
 //! A works that is served for a test: its own folder, its own port, ended with the test.
-#![allow(dead_code, reason = "each test file uses its own part")]
+#![allow(dead_code, clippy::unwrap_used, reason = "each test file uses its own part")]
 
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};

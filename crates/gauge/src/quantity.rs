@@ -245,8 +245,7 @@ fn decimal_to_f64(mantissa: i64, power: i32) -> f64 {
 
 fn split_number(text: &str) -> (&str, &str) {
     let mut end = 0;
-    let mut chars = text.char_indices().peekable();
-    while let Some((i, c)) = chars.next() {
+    for (i, c) in text.char_indices() {
         let exponent = (c == 'e' || c == 'E')
             && end > 0
             && text[i + 1..]
