@@ -7,30 +7,30 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// The program under test.
-pub fn bedplate() -> Command {
+pub(crate) fn bedplate() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_bedplate"));
     command.env_remove("BEDPLATE_WORKS").env("NO_COLOR", "1");
     command
 }
 
 /// A served works.
-pub struct Served {
+pub(crate) struct Served {
     /// Its address without a slash at the end.
-    pub address: String,
+    pub(crate) address: String,
     /// Its folder.
-    pub folder: PathBuf,
+    pub(crate) folder: PathBuf,
     server: Child,
     _holds: tempfile::TempDir,
 }
 
 impl Served {
     /// The demo works, laid anew.
-    pub fn demo() -> Self {
+    pub(crate) fn demo() -> Self {
         Self::laid("demo")
     }
 
     /// The small works, with no reading in it.
-    pub fn small() -> Self {
+    pub(crate) fn small() -> Self {
         Self::laid("new")
     }
 
@@ -57,7 +57,7 @@ impl Served {
     }
 
     /// What a path answers as JSON.
-    pub fn json(&self, path: &str) -> serde_json::Value {
+    pub(crate) fn json(&self, path: &str) -> serde_json::Value {
         let mut answer = ureq::get(format!("{}{path}", self.address))
             .header("accept", "application/json")
             .call()
@@ -66,7 +66,7 @@ impl Served {
     }
 
     /// What a deed answers: its status and JSON.
-    pub fn post(&self, path: &str, body: &serde_json::Value) -> (u16, serde_json::Value) {
+    pub(crate) fn post(&self, path: &str, body: &serde_json::Value) -> (u16, serde_json::Value) {
         let agent: ureq::Agent =
             ureq::Agent::config_builder().http_status_as_error(false).build().into();
         let mut answer = agent.post(format!("{}{path}", self.address)).send_json(body).unwrap();
@@ -82,20 +82,20 @@ impl Drop for Served {
 }
 
 /// A free port of this machine.
-pub fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
 }
 
 /// The driver of the browser, ended with the test.
-pub struct Driver {
+pub(crate) struct Driver {
     /// Its address.
-    pub address: String,
+    pub(crate) address: String,
     child: Child,
 }
 
 impl Driver {
     /// Starts it. A machine without it fails the test: nothing is skipped.
-    pub fn start() -> Self {
+    pub(crate) fn start() -> Self {
         let port = free_port();
         let child = Command::new("chromedriver")
             .arg(format!("--port={port}"))
@@ -121,6 +121,6 @@ impl Drop for Driver {
 }
 
 /// The folder of plain example files.
-pub fn examples() -> PathBuf {
+pub(crate) fn examples() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples")
 }
