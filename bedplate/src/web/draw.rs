@@ -291,28 +291,11 @@ impl Drawing {
         }
     }
 
-    /// A decision's flag: a filled triangle standing on its cause, a stem, the boxed letter above.
-    pub(crate) fn datum(&mut self, x: f64, y: f64, letter: &str, stem: f64) {
-        self.poly(&[(x - 6.8, y - 11.0), (x + 6.8, y - 11.0), (x, y)], "fr", true);
-        if stem > 0.0 {
-            self.line(x, y - 11.0, x, y - 11.0 - stem, "chk");
-        }
-        let top = y - 11.0 - stem - 25.0;
-        self.rect(x - 12.5, top, 25.0, 25.0, "chk ff");
-        self.text(x, top + 18.5, letter, "let m tr-", Anchor::Middle);
-    }
-
     /// A revision triangle: somebody changed the process here.
     pub(crate) fn revision(&mut self, x: f64, y: f64, number: &str, tone: Tone) {
         let class = format!("{} ff", tone.line());
         self.poly(&[(x, y - 13.0), (x + 12.0, y + 8.0), (x - 12.0, y + 8.0)], &class, true);
         self.text(x, y + 5.0, number, &format!("s let {}", tone.text()), Anchor::Middle);
-    }
-
-    /// A numbered balloon.
-    pub(crate) fn balloon(&mut self, x: f64, y: f64, text: &str, tone: Tone) {
-        self.circle(x, y, 13.0, &format!("{} ff", tone.line()));
-        self.text(x, y + 5.0, text, &format!("let {}", tone.text()), Anchor::Middle);
     }
 
     /// An engraved rule along x, its divisions above the line, figures below.
@@ -443,23 +426,6 @@ pub(crate) fn on_screens(
         pictures += &drawing.finish(label, screen.name()).0;
     }
     PreEscaped(pictures)
-}
-
-/// A picture drawn twice, for a wide sheet and for a phone; the style sheet shows the one that
-/// fits, and print shows the wide one.
-pub(crate) fn both(
-    label: &str,
-    wide: (f64, f64),
-    narrow: (f64, f64),
-    draw: impl Fn(&mut Drawing, bool),
-) -> Markup {
-    let one = |size: (f64, f64), is_narrow| {
-        let mut drawing = Drawing::new(size.0, size.1);
-        draw(&mut drawing, is_narrow);
-        drawing.finish(label, if is_narrow { "narrow" } else { "wide" })
-    };
-    let (w, n) = (one(wide, false), one(narrow, true));
-    PreEscaped(format!("{}{}", w.0, n.0))
 }
 
 /// A picture for desk, panel and phone at these sizes; `draw` is told whether it is the narrow one

@@ -77,11 +77,6 @@ impl Told {
             .filter_map(move |k| k.strip_prefix(prefix).map(|rest| (rest, self.text(k))))
     }
 
-    /// The whole, as JSON.
-    pub(crate) fn json(&self) -> Value {
-        Value::Object(self.fields.clone().into_iter().collect())
-    }
-
     /// The deed this asks for: in the name told (`by`) or chosen at this place, under the id told
     /// (`deed`) or a new one.
     pub(crate) fn deed(&self) -> Result<Deed, Trouble> {

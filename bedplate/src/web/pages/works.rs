@@ -30,7 +30,7 @@ pub(in crate::web) async fn page(State(app): State<App>, asked: Asked) -> Respon
 
 /// The wall, read from six metres.
 pub(in crate::web) async fn wall(State(app): State<App>, asked: Asked) -> Response {
-    show(&app, &asked, |works| works.overview(), |asked, view| wall_page(asked, view)).await
+    show(&app, &asked, |works| works.overview(), wall_page).await
 }
 
 fn notes() -> Markup {
