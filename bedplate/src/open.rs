@@ -78,6 +78,17 @@ pub(crate) fn open_to_look(folder: &Path) -> Result<Works, Trouble> {
     Ok(Works::look(folder, plan, Box::new(store))?)
 }
 
+/// Opens a record alone, for verifying: its entries need not make sense.
+pub(crate) fn open_record(folder: &Path) -> Result<SqliteStore, Trouble> {
+    let ledger = folder.join(LEDGER_FILE);
+    if !ledger.is_file() {
+        let what = format!("{} holds no {LEDGER_FILE}", folder.display());
+        return Err(Trouble::usage(what, "name the works' folder with --works"));
+    }
+    let (store, _) = SqliteStore::open_read_only(&ledger).map_err(WorksError::from)?;
+    Ok(store)
+}
+
 /// Lays the demo works into a folder that must be empty or not there.
 pub(crate) fn lay_demo(folder: &Path, seed: u64) -> Result<(), Trouble> {
     prepare(folder)?;

@@ -10,7 +10,8 @@ use bedplate_record::entry::{Entry, KeptEntry};
 pub use bedplate_record::entry::{Event, HoleDrilled, PlaceFilled};
 use bedplate_record::reading::{Millis, Reading};
 pub use bedplate_record::sqlite::SqliteStore;
-use bedplate_record::store::{Appended, DeedId, Group, Head, Store, StoreError, Verified};
+pub use bedplate_record::store::Store;
+use bedplate_record::store::{Appended, DeedId, Group, Head, StoreError, Verified};
 
 use crate::floor::Floor;
 use crate::plan::Plan;

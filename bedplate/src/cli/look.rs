@@ -3,12 +3,14 @@
 use bedplate_works::engine_record::EngineRecord;
 use bedplate_works::instant;
 use bedplate_works::trace::{Asked, Trace as Traced};
+use bedplate_works::works::{Store, WorksError};
 use clap::Args;
 use indicatif::ProgressBar;
 use serde_json::json;
 
 use super::{Answer, InWorks, judge, say};
 use crate::exit::{Exit, Trouble};
+use crate::open;
 
 #[derive(Debug, Args)]
 pub(super) struct Record {
@@ -166,12 +168,14 @@ pub(super) struct Verify {
 
 impl Verify {
     pub(super) fn run(&self, json: bool) -> Result<Answer, Trouble> {
-        let works = self.works.look()?;
+        let record = open::open_record(&self.works.folder())?;
         let bar = if json { ProgressBar::hidden() } else { ProgressBar::new(0) };
-        let verified = works.verify(&mut |done, of| {
-            bar.set_length(of);
-            bar.set_position(done);
-        })?;
+        let verified = record
+            .verify(&mut |done, of| {
+                bar.set_length(of);
+                bar.set_position(done);
+            })
+            .map_err(WorksError::from)?;
         bar.finish_and_clear();
         let head = verified.head.seal.to_string();
         let cut = self.head.as_ref().is_some_and(|h| *h != head);
