@@ -255,7 +255,7 @@ pub(super) fn last(d: &mut Drawing, view: &BenchSheet) {
             d.mark(judged.word, x.at(count(i)), at, radius);
         });
         if is_now {
-            d.text(w - 34.0, at + 5.0, "now", "s", Anchor::Start);
+            d.text(x.at(count(i)) + 18.0, at + 5.0, "now", "s", Anchor::Start);
         }
     }
 }
