@@ -108,9 +108,11 @@ fn the_soft_heat_is_soft_and_its_engines_are_weak() {
     // The boxes that were sampled scatter among themselves by 0.35 HRC.
     assert!((soft_mean - soft.mean_hrc).abs() < 4.0 * soft_error + 0.4, "{soft_mean}");
     assert!((hard_mean - soft.sound_hrc).abs() < 0.2, "{hard_mean}");
-    let of_heat = DEMO.groups.iter().flat_map(|g| &g.entries).filter(
-        |e| matches!(&e.event, Event::PieceMade { heat, part, .. } if *heat == soft.heat && part == "tappet"),
-    );
+    let entries = DEMO.groups.iter().flat_map(|g| &g.entries);
+    let of_heat = entries.filter(|e| match &e.event {
+        Event::PieceMade { heat, part, .. } => *heat == soft.heat && part == "tappet",
+        _ => false,
+    });
     assert_eq!(of_heat.count(), soft.boxes.len());
     let held = |engine: &str| DEMO.truth.engines[engine].lift_loss > 0.025;
     let soft_engines = DEMO.truth.engines.keys().filter(|e| held(e)).count();
