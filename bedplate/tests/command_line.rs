@@ -219,3 +219,18 @@ fn a_damaged_record_is_told_with_its_own_exit_code() {
     assert_eq!(code(&output), 4, "{}", said(&output));
     assert!(said(&output).contains("breaks at number"), "{}", said(&output));
 }
+
+#[test]
+fn the_books_reference_is_what_the_handbook_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let written = folder.path().join("handbook");
+    let output = run_in(folder.path(), &["reference", written.to_str().unwrap()]);
+    assert_eq!(code(&output), 0, "{}", said(&output));
+    let book = Path::new(env!("CARGO_MANIFEST_DIR")).join("../book/src/handbook");
+    for entry in std::fs::read_dir(&written).unwrap() {
+        let name = entry.unwrap().file_name();
+        let now = std::fs::read_to_string(written.join(&name)).unwrap();
+        let kept = std::fs::read_to_string(book.join(&name)).unwrap_or_default();
+        assert!(now == kept, "{name:?} is old: run `bedplate reference book/src/handbook`");
+    }
+}

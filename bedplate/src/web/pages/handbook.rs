@@ -66,7 +66,8 @@ fn stage_list(stage: Stage, found: &[&Calculation]) -> Markup {
 
 fn frame(app: &App, asked: &Asked, title: String) -> Frame {
     let notes = html! { span { "Ink is given, blue is computed." } };
-    let mut frame = app.frame(asked, "H", "Handbook", title, notes);
+    let mut frame =
+        app.frame(asked, "H", "Handbook", title, notes).with(&["handbook.css", "handbook.js"]);
     frame.figures = match asked.address.strip_prefix("/handbook/") {
         Some(rest) => format!("/api/calc/{rest}"),
         None => "/api/calc".to_owned(),

@@ -25,7 +25,9 @@ use crate::web::told::Told;
 
 /// `GET /import`
 pub(in crate::web) async fn page(State(app): State<App>, asked: Asked) -> Response {
-    let frame = app.frame(&asked, "1.1", "Readings in", "Files".to_owned(), html! {});
+    let frame = app
+        .frame(&asked, "1.1", "Readings in", "Files".to_owned(), html! {})
+        .with(&["handbook.css"]);
     show(
         &app,
         &asked,
@@ -258,7 +260,8 @@ async fn import(app: App, asked: Asked, file: std::fs::File, note: Note) -> Resp
 }
 
 fn receipt_page(app: &App, asked: &Asked, name: &str, receipt: &Receipt) -> Response {
-    let frame = app.frame(asked, "1.1", "Readings in", name.to_owned(), html! {});
+    let frame =
+        app.frame(asked, "1.1", "Readings in", name.to_owned(), html! {}).with(&["handbook.css"]);
     let mut finding = vec![Says::Ink(format!(
         "{name}: {} rows taken, {} there already.",
         receipt.taken, receipt.already

@@ -38,7 +38,7 @@ pub const MASS_SPREAD: Calculation = Calculation {
     formula: "m_max − m_min",
     source: "definition",
     validity: "Exact to 1 mg. Says nothing of the unbalance the masses leave on the crankshaft.",
-    example: &[("masses", "416.1, 417.4, 415.9, 418.2")],
+    example: &[("masses", "416.1, 417.4, 415.9, 418.2 g")],
     expected: &[("spread", "2.3")],
     run: |given| {
         let mut masses = Vec::new();
