@@ -90,7 +90,11 @@ fn draw(mut frame: Frame, plan: &Arc<Plan>, view: &BalanceSheet) -> Markup {
                         section { h2 { "Holes, in drilling order" } (holes(&p.holes)) }
                     }
                     section { h2 { "Left afterwards" } (left(p)) }
-                    @if view.state == BalanceState::ToDrill && !p.holes.is_empty() {
+                    @if p.outcome == "out of reach" {
+                        p.note { b { "Not to be drilled as it stands. " }
+                            "The nearest that the windows allow is still outside; the engineer \
+                             decides whether to drill, to rework or to scrap." }
+                    } @else if view.state == BalanceState::ToDrill && !p.holes.is_empty() {
                         (confirm(view))
                     }
                 }
