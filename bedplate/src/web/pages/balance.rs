@@ -47,11 +47,13 @@ pub(in crate::web) async fn page(State(app): State<App>, asked: Asked) -> Respon
 
 fn notes() -> Markup {
     html! {
-        span { svg width="34" height="12" aria-hidden="true" { path class="thick" d="M0 6H34" {} } "found" }
+        span { svg width="34" height="12" aria-hidden="true" { path class="thick" d="M0 6H34" {} }
+            "found" }
         span.blue { svg width="34" height="12" aria-hidden="true" {
             path class="pencil bold" d="M0 6H34" {} } "taken out by a hole" }
         span { svg width="20" height="20" aria-hidden="true" {
-            circle class="fgw" cx="10" cy="10" r="8.5" {} circle class="thick" cx="10" cy="10" r="8.5" {}
+            circle class="fgw" cx="10" cy="10" r="8.5" {} circle class="thick" cx="10" cy="10"
+                r="8.5" {}
         } "permissible" }
         span { svg width="30" height="14" aria-hidden="true" {
             rect class="h45" width="30" height="14" {} rect class="thin" width="30" height="14" {}
@@ -100,7 +102,8 @@ fn draw(mut frame: Frame, plan: &Arc<Plan>, view: &BalanceSheet) -> Markup {
                 }
                 (drilled(view))
                 @if view.plan.is_some() {
-                    details.no-print { summary { "Type what the machine shows" } (measure(plan, view)) }
+                    details.no-print { summary { "Type what the machine shows" } (measure(plan,
+                        view)) }
                 }
                 (queue("To drill", &view.to_drill, &view.piece))
                 (queue("To measure", &view.to_measure, &view.piece))
@@ -343,7 +346,8 @@ fn holes(holes: &[HoleLine]) -> Markup {
             tr { th { "Hole" } th { "At" } th.n { "Angle" } th.n { "Drill" } th.n { "Depth mm" }
                 th.n { "Takes g·mm" } }
             @for h in holes {
-                tr { td.blue { b { (h.letter) } } td.one-line { (h.site) } td.n { (h.angle.with_unit()) }
+                tr { td.blue { b { (h.letter) } } td.one-line { (h.site) } td.n {
+                    (h.angle.with_unit()) }
                     td.n { "⌀" (h.drill.text) } td.n.blue { b.mid { (h.depth.text) } }
                     td.n { (figure(&h.takes)) } }
             }
@@ -354,9 +358,11 @@ fn holes(holes: &[HoleLine]) -> Markup {
 fn left(p: &BalancePlan) -> Markup {
     html! {
         table {
-            tr { th { "Plane" } th.n { "Found" } th.n { "Allowed" } th.n { "Expected" } th { "Judged" } }
+            tr { th { "Plane" } th.n { "Found" } th.n { "Allowed" } th.n { "Expected" } th {
+                "Judged" } }
             @for plane in &p.planes {
-                tr { td { (plane.plane) } td.n { (figure(&plane.found)) } td.n { (plane.allowed.text) }
+                tr { td { (plane.plane) } td.n { (figure(&plane.found)) } td.n {
+                    (plane.allowed.text) }
                     td.n.blue { @if p.holes.is_empty() { "no hole" } @else {
                         b { (plane.expected.text) " ± " (plane.plus_minus.text) } } }
                     td { (inside(plane, p.holes.is_empty())) } }
@@ -384,11 +390,13 @@ fn confirm(view: &BalanceSheet) -> Markup {
     let piece = percent(&view.piece);
     html! {
         form.typing method="post"
-            action={ "/api/balance/" (piece) "/drilled?then=" (percent(&format!("/balance?piece={piece}"))) } {
+            action={ "/api/balance/" (piece) "/drilled?then="
+                (percent(&format!("/balance?piece={piece}"))) } {
             section.caution.ticks aria-label="Before the spindle moves" {
                 h2.plain { "Before the spindle moves" }
                 @for (i, line) in ticked.iter().enumerate() {
-                    label { input type="checkbox" required name=(format!("ticked{i}")) value="yes"; (line) }
+                    label { input type="checkbox" required name=(format!("ticked{i}")) value="yes";
+                        (line) }
                 }
                 details { summary { "The trade's usual cautions" }
                     ul { @for line in read { li { (line) } } } }
@@ -406,7 +414,8 @@ fn drilled(view: &BalanceSheet) -> Markup {
                 table {
                     tr { th { "At" } th.n { "Angle" } th.n { "Drill" } th.n { "Depth" } }
                     @for h in &view.drilled {
-                        tr { td { (h.site) } td.n { (h.angle) } td.n { (h.drill) } td.n { (h.depth) } }
+                        tr { td { (h.site) } td.n { (h.angle) } td.n { (h.drill) } td.n { (h.depth)
+                            } }
                     }
                 }
             }

@@ -70,10 +70,13 @@ fn look(works: &Works, engine: Option<String>) -> Result<View, WorksError> {
 
 fn notes() -> Markup {
     html! {
-        span { svg width="18" height="18" aria-hidden="true" { circle class="fi" cx="9" cy="9" r="5" {} }
+        span { svg width="18" height="18" aria-hidden="true" { circle class="fi" cx="9" cy="9" r="5"
+            {} }
             "measured, corrected, with its uncertainty" }
-        span { svg width="34" height="12" aria-hidden="true" { path class="centre" d="M0 6H34" {} } "expected" }
-        span { svg width="34" height="14" aria-hidden="true" { rect class="fgw" width="34" height="14" {} }
+        span { svg width="34" height="12" aria-hidden="true" { path class="centre" d="M0 6H34" {} }
+            "expected" }
+        span { svg width="34" height="14" aria-hidden="true" { rect class="fgw" width="34"
+            height="14" {} }
             "acceptance band" }
         span { svg width="14" height="14" aria-hidden="true" {
             rect class="mid-l" x="2" y="2" width="9" height="9" {} } "power" }
@@ -99,13 +102,15 @@ fn draw(mut frame: Frame, plan: &Plan, view: &BedSheet) -> Markup {
         div.tbed data-live="engine,reading:" {
             div.lt {
                 section.panel {
-                    h2 { "Torque and power" small { (view.points.len()) " points, " (view.standard) } }
+                    h2 { "Torque and power" small { (view.points.len()) " points, " (view.standard)
+                        } }
                     div.fit { (torque(&view.points)) }
                 }
                 div.scroll tabindex="0" role="region" aria-label="Points of the schedule" {
                     (log(&view.points)) }
             }
-            div.aside tabindex="0" role="region" aria-label="Decision, channels and waiting engines" {
+            div.aside tabindex="0" role="region" aria-label="Decision, channels and waiting engines"
+                {
                 (decide(view))
                 (cautions("Before the engine is started", &view.cautions))
                 section { h2 { "All channels" } (channels(&view.points)) }
@@ -263,7 +268,8 @@ fn log(points: &[PointLine]) -> Markup {
     html! {
         table.log {
             tr { th { "Point" } th.n { "/min" } th.n { "Observed N·m" } th.n { "Factor" }
-                th.n { "Corrected N·m" } th.n { "Band N·m" } th.n { "From expected %" } th.n { "kW" }
+                th.n { "Corrected N·m" } th.n { "Band N·m" } th.n { "From expected %" } th.n { "kW"
+                    }
                 th.n { "bar" } th.n { "g/kWh" } th { "Judged" } }
             @for p in points {
                 tr {
@@ -298,7 +304,8 @@ fn channels(points: &[PointLine]) -> Markup {
                         .map_or("", |j| j.value.unit);
                     tr { td { (channel.title) " " span.unit { (unit) } }
                         @for p in points {
-                            td.n { (cell(p.channels.get(i).and_then(|c| c.judged.as_ref()).map(|j| &j.value))) }
+                            td.n { (cell(p.channels.get(i).and_then(|c| c.judged.as_ref()).map(|j|
+                                &j.value))) }
                         }
                     }
                 }
@@ -317,9 +324,12 @@ fn decide(view: &BedSheet) -> Markup {
                 @if !view.tested.is_empty() { "; ran on " (view.bed) ", " (view.tested_by) } "." }
             @match &view.may_pass {
                 Ok(()) => {
-                    form.typing.no-print method="post" action={ "/api/engines/" (engine) "/pass?then=" (then) } {
-                        label.say { @if view.word == Word::Accept { "Note (may be empty)" } @else { "Note: why it passes all the same" }
-                            input.long type="text" name="note" maxlength="300" required[view.word != Word::Accept]; }
+                    form.typing.no-print method="post" action={ "/api/engines/" (engine)
+                        "/pass?then=" (then) } {
+                        label.say { @if view.word == Word::Accept { "Note (may be empty)" } @else {
+                            "Note: why it passes all the same" }
+                            input.long type="text" name="note" maxlength="300" required[view.word !=
+                                Word::Accept]; }
                         div.keys { button.key.ink type="submit" { "Pass engine" } }
                     }
                 }
@@ -328,11 +338,13 @@ fn decide(view: &BedSheet) -> Markup {
             details.no-print {
                 summary { "Record a run, or hold the engine" }
                 form.typing method="post" action={ "/api/engines/" (engine) "/run?then=" (then) } {
-                    div.fields { label.say { "Ran on bed" input type="text" name="bed" required maxlength="60" value=(view.bed); }
+                    div.fields { label.say { "Ran on bed" input type="text" name="bed" required
+                        maxlength="60" value=(view.bed); }
                         button.key type="submit" { "Record the run" } }
                 }
                 form.typing method="post" action={ "/api/engines/" (engine) "/hold?then=" (then) } {
-                    label.say { "Why it is held" input.long type="text" name="reason" required maxlength="300"; }
+                    label.say { "Why it is held" input.long type="text" name="reason" required
+                        maxlength="300"; }
                     button.key type="submit" { "Hold engine" }
                 }
             }

@@ -58,7 +58,8 @@ fn look(works: &Works, engine: Option<String>) -> Result<View, WorksError> {
 }
 
 fn notes() -> Markup {
-    html! { span { "A step is done when its checks are accepted; an engineer may waive it with a reason." } }
+    html! { span { "A step is done when its checks are accepted; an engineer may waive it with a \
+    reason." } }
 }
 
 fn nobody(frame: &Frame, plan: &Plan, finding: &str, sets_waiting: &[String]) -> Markup {
@@ -104,7 +105,8 @@ fn draw(mut frame: Frame, plan: &Arc<Plan>, view: &BuildSheet) -> Markup {
                     a.key href={ "/record/" (percent(&view.engine)) } { "Record" }
                 }
                 (on_track(view))
-                details.no-print { summary { "Begin another engine" } (begin(plan, &view.sets_waiting)) }
+                details.no-print { summary { "Begin another engine" } (begin(plan,
+                    &view.sets_waiting)) }
             }
         }
     };
@@ -119,19 +121,22 @@ fn step_line(view: &BuildSheet, step_idx: usize, step: &StepLine) -> Markup {
             div {
                 p.what { b { (step.title) } " "
                     @match step.state {
-                        "done" => { (judgement(step.word)) span.muted { " " (step.by) " " (clock(&step.at)) } }
+                        "done" => { (judgement(step.word)) span.muted { " " (step.by) " "
+                            (clock(&step.at)) } }
                         "waived" => { span.red { "waived by " (step.by) ": " (step.reason) } }
                         _ => { span.muted { @if step.is_next { "next" } @else { "to come" } } }
                     }
                 }
                 @if step.is_next {
                     @if !step.caution.is_empty() {
-                        section.caution aria-label={ "Caution for " (step.title) } { p { (step.caution) } }
+                        section.caution aria-label={ "Caution for " (step.title) } { p {
+                            (step.caution) } }
                     }
                     (checks(&step.checks))
                     (next_forms(view, step))
                 } @else if !step.checks.is_empty() {
-                    details { summary { (counted(step.checks.len(), "check")) } (checks(&step.checks)) }
+                    details { summary { (counted(step.checks.len(), "check")) }
+                        (checks(&step.checks)) }
                 }
             }
         }
@@ -152,7 +157,8 @@ fn checks(checks: &[Check]) -> Markup {
                 @for c in checks {
                     tr {
                         td { (c.title) } td { (c.position) } td { (c.limits) }
-                        td.n { @match &c.judged { Some(j) => (figure_with_unit(&j.value)), None => "—" } }
+                        td.n { @match &c.judged { Some(j) => (figure_with_unit(&j.value)), None =>
+                            "—" } }
                         td { (judgement(c.judged.as_ref().map_or(Word::NotJudged, |j| j.word))) }
                     }
                 }
@@ -212,7 +218,8 @@ fn compression(ratios: &[CylinderRatio]) -> Markup {
                             td.n { @match &r.ratio { Some(f) => b { (figure(f)) }, None => "—" } }
                             td.n { @if let Some(u) = &r.uncertainty { (u.text) } }
                             td { (judgement(r.word))
-                                @if !r.missing.is_empty() { p.muted { "missing: " (r.missing.join(", ")) } } }
+                                @if !r.missing.is_empty() { p.muted { "missing: "
+                                    (r.missing.join(", ")) } } }
                         }
                     }
                 }
@@ -273,7 +280,8 @@ fn begin(plan: &Plan, sets_waiting: &[String]) -> Markup {
                     label.say { "Engine number (next if empty)"
                         input type="text" name="engine" maxlength="40" autocomplete="off"; }
                 }
-                p.muted { "Its other places take the oldest free pieces that are gauged and accepted." }
+                p.muted { "Its other places take the oldest free pieces that are gauged and \
+                    accepted." }
                 button.key.ink type="submit" { "Begin engine" }
             }
         }

@@ -33,7 +33,8 @@ pub(in crate::web) async fn page(State(app): State<App>, asked: Asked) -> Respon
 }
 
 fn notes() -> Markup {
-    html! { span { "Readings and entries share one sequence of numbers; nothing is ever taken out." } }
+    html! { span { "Readings and entries share one sequence of numbers; nothing is ever taken out."
+    } }
 }
 
 fn draw(frame: &Frame, view: &LedgerSheet, count: usize) -> Markup {
@@ -46,12 +47,14 @@ fn draw(frame: &Frame, view: &LedgerSheet, count: usize) -> Markup {
         div.ledger data-live="" {
             section.panel {
                 @if view.entries.is_empty() {
-                    (empty("No entry stands here.", "Whatever is done in the works is written here: \
+                    (empty("No entry stands here.",
+                        "Whatever is done in the works is written here: \
                         pieces, sets, engines, checks, and every edition of the works file."))
                 } @else {
                     div.scroll tabindex="0" role="region" aria-label="Entries, the newest first" {
                         table {
-                            tr { th.n { "Number" } th { "When" } th { "What happened" } th { "About" } th { "By" } }
+                            tr { th.n { "Number" } th { "When" } th { "What happened" } th { "About"
+                                } th { "By" } }
                             @for e in &view.entries { (entry(e)) }
                         }
                     }
@@ -70,7 +73,8 @@ fn entry(e: &LedgerLine) -> Markup {
             td.n { (e.line.number) } td.one-line { (e.line.when) } td.long-name { (e.line.what) }
             td { span.about {
                 @for about in e.about.iter().take(ABOUT_SHOWN) { (subject(about)) }
-                @if e.about.len() > ABOUT_SHOWN { span.muted { "and " (e.about.len() - ABOUT_SHOWN) " more" } }
+                @if e.about.len() > ABOUT_SHOWN { span.muted { "and " (e.about.len() - ABOUT_SHOWN)
+                    " more" } }
             } }
             td.one-line { (e.line.by) }
         }
@@ -112,7 +116,8 @@ fn seals(view: &LedgerSheet) -> Markup {
             p.mid { @if whole.whole { (judgement_saying(Word::Accept, "Record whole")) }
                 @else { (judgement_saying(Word::Reject, "Record broken")) } }
             p { (whole.finding) }
-            p { (whole.readings) " readings and " (whole.entries) " entries in " (whole.groups) " groups." }
+            p { (whole.readings) " readings and " (whole.entries) " entries in " (whole.groups)
+                " groups." }
             p { "Last seal" br; code { (whole.head) } }
         }
         p.muted { "Write the last seal down away from this machine: who changes the record later \

@@ -331,13 +331,16 @@ fn rack(asked: &Asked, view: &MatchingSheet, open: &SetView) -> Markup {
     html! {
         ul.rack.scroll tabindex="0" aria-label="Rack of trays" {
             @for s in &view.in_tray {
-                li { a.done href=(address("set", &s.set)) aria-label={ "Set " (s.set) ", in its tray" }
-                    aria-current=[is_open(s).then_some("true")] { (s.set) (dots(s.places.len(), true)) } }
+                li { a.done href=(address("set", &s.set)) aria-label={ "Set " (s.set)
+                    ", in its tray" }
+                    aria-current=[is_open(s).then_some("true")] { (s.set) (dots(s.places.len(),
+                        true)) } }
             }
             @for s in &view.proposed {
                 li { a.maybe href=(address("block", &s.block))
                     aria-label={ "Tray for block " (s.block) ", to fill" }
-                    aria-current=[is_open(s).then_some("true")] { (s.block) (dots(s.places.len(), false)) } }
+                    aria-current=[is_open(s).then_some("true")] { (s.block) (dots(s.places.len(),
+                        false)) } }
             }
         }
     }
@@ -415,7 +418,8 @@ fn left_blocks(view: &MatchingSheet) -> Markup {
     html! {
         @if !view.left_blocks.is_empty() {
             details {
-                summary { (counted(view.left_blocks.len(), "block")) " left without a set, and why" }
+                summary { (counted(view.left_blocks.len(), "block")) " left without a set, and why"
+                    }
                 table {
                     tr { th { "Block" } th { "Why" } }
                     @for left in &view.left_blocks {
@@ -426,7 +430,8 @@ fn left_blocks(view: &MatchingSheet) -> Markup {
             }
         }
         @if view.undecided > 0 {
-            p { (counted(view.undecided, "piece")) " cannot be told: measure again before matching." }
+            p { (counted(view.undecided, "piece")) " cannot be told: measure again before matching."
+                }
         }
     }
 }
@@ -447,7 +452,8 @@ fn keys(view: &MatchingSheet, chosen: Option<&SetView>) -> Markup {
     html! {
         div.keys {
             @if !view.proposed.is_empty() {
-                (make(view, "", &format!("Make these {}", counted(view.proposed.len(), "set")), true))
+                (make(view, "", &format!("Make these {}", counted(view.proposed.len(), "set")),
+                    true))
             }
             @if let Some(set) = chosen.filter(|s| s.set.is_empty()) {
                 (make(view, &set.block, "Make this one", false))
@@ -462,7 +468,8 @@ fn keys(view: &MatchingSheet, chosen: Option<&SetView>) -> Markup {
                 summary { "Take set " (set.set) " apart" }
                 form.typing method="post"
                     action={ "/api/sets/" (percent(&set.set)) "/break?then=/matching" } {
-                    label.say { "Why" input.long type="text" name="reason" required maxlength="300"; }
+                    label.say { "Why" input.long type="text" name="reason" required maxlength="300";
+                        }
                     button.key type="submit" { "Take apart" }
                 }
             }

@@ -144,13 +144,16 @@ fn people(view: &People, here: Option<&Person>) -> Markup {
 fn gauges(view: &People) -> Markup {
     html! {
         @if view.gauges.is_empty() {
-            (empty("The works file names no gauge.", "Add [gauge.NAME] with its method and uncertainty."))
+            (empty("The works file names no gauge.",
+                "Add [gauge.NAME] with its method and uncertainty."))
         } @else {
             table {
-                tr { th { "Gauge" } th { "Method, uncertainty" } th { "Every" } th { "Standing" } th { "Check on its master" } }
+                tr { th { "Gauge" } th { "Method, uncertainty" } th { "Every" } th { "Standing" } th
+                    { "Check on its master" } }
                 @for g in &view.gauges {
                     tr {
-                        td.long-name { a href={ "/trace?gauge=" (percent(&g.gauge)) } { b { (g.gauge) } } br; (g.title) }
+                        td.long-name { a href={ "/trace?gauge=" (percent(&g.gauge)) } { b {
+                            (g.gauge) } } br; (g.title) }
                         td { (g.method) br; "± " (g.uncertainty) " (k = 2)" }
                         td { (g.proving_days) " days" }
                         td { (standing_words(&g.standing)) }
@@ -166,15 +169,20 @@ fn check(g: &GaugeLine) -> Markup {
     html! {
         details {
             summary { "Check" }
-            form.typing method="post" action={ "/api/gauges/" (percent(&g.gauge)) "/checks?then=/people" } {
+            form.typing method="post" action={ "/api/gauges/" (percent(&g.gauge))
+                "/checks?then=/people" } {
                 input type="hidden" name="then" value="/people";
                 @if !g.caution.is_empty() { p.red { (g.caution) } }
                 label.say { "Master"
-                    @if g.masters.is_empty() { input type="text" name="master" required maxlength="80"; }
-                    @else { select name="master" { @for m in &g.masters { option value=(m) { (m) } } } } }
+                    @if g.masters.is_empty() { input type="text" name="master" required
+                        maxlength="80"; }
+                    @else { select name="master" { @for m in &g.masters { option value=(m) { (m) } }
+                        } } }
                 label.say { "Showed too much, with unit"
-                    input type="text" name="error" required maxlength="40" placeholder="0.2 µm" autocomplete="off"; }
-                label.tick { input type="checkbox" name="in_order" value="yes"; "In order: it may judge" }
+                    input type="text" name="error" required maxlength="40" placeholder="0.2 µm"
+                        autocomplete="off"; }
+                label.tick { input type="checkbox" name="in_order" value="yes";
+                    "In order: it may judge" }
                 label.say { "Note" input type="text" name="note" maxlength="200"; }
                 button.key type="submit" { "Write the check" }
             }

@@ -108,18 +108,22 @@ fn draw(frame: &Frame, view: &ReadingView) -> Markup {
                 h2 { "Judged" small { "by edition " (r.edition) } }
                 div.verdict {
                     p.big { (figure_with_unit(&r.value)) }
-                    @if let Some(d) = &r.deviation { p.mid.muted { (d.with_unit()) " from nominal" } }
+                    @if let Some(d) = &r.deviation { p.mid.muted { (d.with_unit()) " from nominal" }
+                        }
                     p { (judgement(r.word)) " " (r.reason) }
                     (window(r))
-                    p.muted { "Limits " (view.limits) ". Uncertainty " (r.uncertainty.with_unit()) " (k = 2)."
+                    p.muted { "Limits " (view.limits) ". Uncertainty " (r.uncertainty.with_unit())
+                        " (k = 2)."
                         @if let Some(p) = r.probability {
-                            " Probability that it lies inside: " (format!("{:.1} %.", p * 100.0)) } }
+                            " Probability that it lies inside: " (format!("{:.1} %.", p * 100.0)) }
+                                }
                     @if r.withdrawn.is_none() { (withdraw(r)) }
                 }
             }
             section.panel {
                 h2 { "What stands behind it" }
-                div.scroll tabindex="0" role="region" aria-label="What stands behind this reading" { (behind(view)) }
+                div.scroll tabindex="0" role="region" aria-label="What stands behind this reading" {
+                    (behind(view)) }
             }
         }
     };
@@ -153,21 +157,28 @@ fn window(r: &Judged) -> Markup {
 
 fn behind(view: &ReadingView) -> Markup {
     let r = &view.reading;
-    let row = |name: &str, value: Markup| html! { tr { th scope="row" { (name) } td.long-name { (value) } } };
+    let row = |name: &str, value: Markup| {
+        html! { tr { th scope="row" { (name) } td.long-name {
+        (value) } } }
+    };
     html! {
         table.behind-it {
             (row("Taken", html! { (r.at.replace('T', " ")) }))
             (row("As received", html! { (r.received) }))
-            (row("What", html! { a href={ "/characteristic?id=" (percent(&r.characteristic)) } { (r.characteristic) } }))
+            (row("What", html! { a href={ "/characteristic?id=" (percent(&r.characteristic)) } {
+                (r.characteristic) } }))
             (row("Piece", html! { a href={ "/trace?of=" (percent(&r.piece)) } { (r.piece) }
                 @if !view.whereabouts.is_empty() { ", " (view.whereabouts) } }))
             @if !view.engine.is_empty() {
-                (row("Engine", html! { a href={ "/record/" (percent(&view.engine)) } { (view.engine) } }))
+                (row("Engine", html! { a href={ "/record/" (percent(&view.engine)) } { (view.engine)
+                    } }))
             }
-            (row("Gauge", html! { a href={ "/trace?gauge=" (percent(&r.gauge)) } { (r.gauge) } ", " (view.gauge_title) }))
+            (row("Gauge", html! { a href={ "/trace?gauge=" (percent(&r.gauge)) } { (r.gauge) } ", "
+                (view.gauge_title) }))
             (row("Gauge then", html! { (standing_words(&view.gauge_standing)) }))
             @if let Some(s) = &view.setting {
-                (row("Set against", html! { (s.master) ", " (s.when) " by " (s.by) "; showed " (s.error) " too much"
+                (row("Set against", html! { (s.master) ", " (s.when) " by " (s.by) "; showed "
+                    (s.error) " too much"
                     @if !s.note.is_empty() { "; " (s.note) } }))
             }
             (row("Person", html! { (view.person_name) }))
@@ -199,7 +210,8 @@ fn withdraw(r: &Judged) -> Markup {
         details.no-print {
             summary { "Withdraw this reading" }
             form.typing method="post"
-                action={ "/api/readings/" (r.number) "/withdraw?then=" (percent(&format!("/reading/{}", r.number))) } {
+                action={ "/api/readings/" (r.number) "/withdraw?then="
+                    (percent(&format!("/reading/{}", r.number))) } {
                 p.muted { "It stays in the record, struck through, with the reason." }
                 label.say { "Why" input.long type="text" name="reason" required maxlength="300"; }
                 button.key type="submit" { "Withdraw" }

@@ -87,7 +87,8 @@ fn chooser(frame: &Frame, view: &Engines) -> Markup {
             }
             @if view.engines.is_empty() {
                 (empty("No engine is begun yet.",
-                    "Begin one on the build sheet from a set in its tray; its record fills as it is \
+                    "Begin one on the build sheet from a set in its tray; its record fills as it \
+                        is \
                      built and run."))
             } @else {
                 section.panel {
@@ -96,7 +97,8 @@ fn chooser(frame: &Frame, view: &Engines) -> Markup {
                         table {
                             tr { th { "Engine" } th { "State" } th { "Begun" } }
                             @for e in &view.engines {
-                                tr { td { a href={ "/record/" (percent(&e.engine)) } { b { (e.engine) } } }
+                                tr { td { a href={ "/record/" (percent(&e.engine)) } { b {
+                                    (e.engine) } } }
                                     td.long-name { (e.state) } td { (e.built) } }
                             }
                         }
@@ -136,7 +138,8 @@ fn draw(frame: &Frame, r: &EngineRecord) -> Markup {
     let body = html! {
         div.rec data-live="engine" {
             div.desk tabindex="0" role="region" aria-label="Printable record" { (paper(r)) }
-            div.aside.no-print tabindex="0" role="region" aria-label="About the record" { (about(r)) }
+            div.aside.no-print tabindex="0" role="region" aria-label="About the record" { (about(r))
+                }
         }
     };
     sheet(frame, &[says(r.finding.clone())], &html! {}, &body)
@@ -152,7 +155,8 @@ fn paper(r: &EngineRecord) -> Markup {
                     (stamp(r))
                 }
                 @if !r.cylinders.is_empty() {
-                    section { h2 { "Cylinders" } div.tblw { (cylinders(&r.headings, &r.cylinders)) } }
+                    section { h2 { "Cylinders" } div.tblw { (cylinders(&r.headings, &r.cylinders)) }
+                        }
                 }
                 @if !r.parts.is_empty() {
                     section { h2 { "Parts" } div.tblw { (parts(&r.parts)) } }
@@ -164,7 +168,8 @@ fn paper(r: &EngineRecord) -> Markup {
                                 (torque_small(&r.points, (350.0, 152.0))) }
                         }
                         @if !r.balance.is_empty() {
-                            section { h2 { "Balance as left" small { "g·mm" } } (balance(&r.balance)) }
+                            section { h2 { "Balance as left" small { "g·mm" } }
+                                (balance(&r.balance)) }
                         }
                     }
                 }
@@ -191,7 +196,8 @@ fn stamp(r: &EngineRecord) -> Markup {
             @else { span { (r.stamp.word) } small { (r.stamp.line) }
                 @if !r.stamp.note.is_empty() { small.note-line { (r.stamp.note) } } }
             @if !r.whole.whole {
-                (PreEscaped("<svg class=\"saltire\" viewBox=\"0 0 100 60\" preserveAspectRatio=\"none\" \
+                (PreEscaped("<svg class=\"saltire\" viewBox=\"0 0 100 60\" \
+                    preserveAspectRatio=\"none\" \
                     role=\"img\" aria-label=\"struck through: the record is broken\">\
                     <path d=\"M2 2L98 58M98 2L2 58\"/></svg>"))
             }
@@ -221,12 +227,14 @@ fn value(cell: &Cell) -> Markup {
 fn parts(parts: &[PartLine]) -> Markup {
     html! {
         table {
-            tr { th { "Part" } th { "Number" } th { "From" } th { "What mattered" } th.n { "Reading" }
+            tr { th { "Part" } th { "Number" } th { "From" } th { "What mattered" } th.n { "Reading"
+                }
                 th.n { "Limits" } th { "Judged" } }
             @for p in parts {
                 tr {
                     td { b { (p.title) " " (p.position) } }
-                    td.long-name { a.behind href={ "/trace?of=" (percent(&p.piece)) } { (p.piece) } }
+                    td.long-name { a.behind href={ "/trace?of=" (percent(&p.piece)) } { (p.piece) }
+                        }
                     td.long-name { @if !p.heat.is_empty() {
                         a.behind href={ "/trace?heat=" (percent(&p.heat)) } { (p.heat) } } }
                     td { (p.mattered) }
@@ -317,10 +325,12 @@ fn in_fours(seal: &str) -> String {
 fn seal(r: &EngineRecord) -> Markup {
     html! {
         div.seal {
-            p { "Every group of readings is sealed over the one before it. This sheet closes with the \
+            p { "Every group of readings is sealed over the one before it. This sheet closes with \
+                the \
                  seal of group " (r.seal_group)
                 br; @if r.seal.is_empty() { "no seal yet" } @else { code { (in_fours(&r.seal)) } }
-                br; "To prove it, read the code, or check engine " (r.engine) " in the works' own record." }
+                br; "To prove it, read the code, or check engine " (r.engine)
+                    " in the works' own record." }
             (code(&format!("engine {} seal {}", r.engine, r.seal),
                 &format!("Code that holds engine {} and its seal", r.engine)))
         }
@@ -344,7 +354,8 @@ fn title_block(r: &EngineRecord) -> Markup {
             div { small { "Type" } strong { (r.engine_type) } }
             div { small { "Readings" } strong { (r.readings.len()) } }
             div { small { "Works file" } strong { (edition) } }
-            div { small { "As of" } strong { (r.as_of.get(..16).unwrap_or_default().replace('T', " ")) } }
+            div { small { "As of" } strong { (r.as_of.get(..16).unwrap_or_default().replace('T',
+                " ")) } }
             div { small { "Sheet" } strong { "1 of 1, A4" } }
         }
     }
@@ -368,7 +379,8 @@ fn about(r: &EngineRecord) -> Markup {
                 li { span { (e.when) } span.long-name { (e.what) " " span.muted { (e.by) } } }
             } }
         }
-        details { summary { "All " (counted(r.readings.len(), "reading")) } (readings(&r.readings)) }
+        details { summary { "All " (counted(r.readings.len(), "reading")) } (readings(&r.readings))
+            }
     }
 }
 

@@ -99,7 +99,8 @@ fn head(frame: &Frame, view: &Ticket) -> Markup {
             div { small { "Set" } h1.number.long-name { (set.set) } }
             div {
                 small { (frame.works) }
-                p.block.long-name { "Block " a href={ "/trace?of=" (percent(&set.block)) } { (set.block) } }
+                p.block.long-name { "Block " a href={ "/trace?of=" (percent(&set.block)) } {
+                    (set.block) } }
                 p.way { "Arrows to the front. " (set_judgement(set)) }
                 @if !set.engine.is_empty() {
                     p { "In engine " a href={ "/record/" (percent(&set.engine)) } { (set.engine) } }
@@ -116,13 +117,15 @@ fn line(view: &Ticket, place: &SetPlace) -> Markup {
         li {
             span.n { (place.position) }
             span { small { "Piston" }
-                b.long-name { a href={ "/trace?of=" (percent(&place.piston)) } { (place.piston) } } }
+                b.long-name { a href={ "/trace?of=" (percent(&place.piston)) } { (place.piston) } }
+                    }
             span { small { "Size, mass" }
                 span.two { (figure_with_unit(&place.size)) br; (figure_with_unit(&place.mass)) } }
             span { small { "Clearance µm" } b { (figure(&place.clearance)) }
                 span.word { (judgement(place.word)) } }
             span.strip { (strip(view, place)) }
-            span.tick aria-label={ "tick when piston " (place.piston) " is in its bore" } role="img" {}
+            span.tick aria-label={ "tick when piston " (place.piston) " is in its bore" } role="img"
+                {}
         }
     }
 }
@@ -151,7 +154,8 @@ fn foot(set: &SetView) -> Markup {
         footer {
             div { small { "Mass spread" }
                 strong { (figure(&set.mass_spread)) " of " (set.mass_spread_allowed.with_unit()) } }
-            div { small { "Made" } strong { (set.made.get(..16).unwrap_or(&set.made).replace('T', " ")) }
+            div { small { "Made" } strong { (set.made.get(..16).unwrap_or(&set.made).replace('T',
+                " ")) }
                 " " (set.by) }
             div { small { "Fitted by" } }
         }

@@ -96,12 +96,16 @@ fn search(asked: &Asked) -> Markup {
                     button.key.ink type="submit" { "Trace" }
                 }
             }
-            form method="get" action="/trace" role="search" aria-label="Trace a gauge in a span of time" {
+            form method="get" action="/trace" role="search"
+                aria-label="Trace a gauge in a span of time" {
                 div.fields {
-                    label.say { "Gauge" input.short type="text" name="gauge" maxlength="80" autocomplete="off"
+                    label.say { "Gauge" input.short type="text" name="gauge" maxlength="80"
+                        autocomplete="off"
                         value=(asked.get("gauge").unwrap_or_default()); }
-                    label.say { "From" input type="date" name="from" value=(asked.get("from").unwrap_or_default()); }
-                    label.say { "To" input type="date" name="to" value=(asked.get("to").unwrap_or_default()); }
+                    label.say { "From" input type="date" name="from"
+                        value=(asked.get("from").unwrap_or_default()); }
+                    label.say { "To" input type="date" name="to"
+                        value=(asked.get("to").unwrap_or_default()); }
                     button.key type="submit" { "Trace gauge" }
                 }
             }
@@ -114,7 +118,8 @@ fn nothing(frame: &Frame, asked: &Asked) -> Markup {
         div.trace {
             (search(asked))
             (empty("Trace forward or backward.",
-                "From a piece, a heat, a gauge or a set to the engines; from an engine to every piece, \
+                "From a piece, a heat, a gauge or a set to the engines; from an engine to every \
+                    piece, \
                  reading, gauge and person behind it."))
         }
     };
@@ -141,7 +146,8 @@ fn draw(frame: &Frame, asked: &Asked, view: &Trace) -> Markup {
             div.found {
             div.scroll tabindex="0" role="region" aria-label="Engines, pieces and what happened" {
                 @if !view.engines.is_empty() {
-                    section { h2 { "Engines" small { (view.engines.len()) } } (engines(&view.engines)) }
+                    section { h2 { "Engines" small { (view.engines.len()) } }
+                        (engines(&view.engines)) }
                 }
                 @if !view.pieces.is_empty() {
                     section { h2 { "Pieces" small { (view.pieces.len()) } } (pieces(&view.pieces)) }
@@ -186,9 +192,11 @@ fn pieces(pieces: &[PieceLine]) -> Markup {
     html! {
         div.wide-table {
             table {
-                tr { th { "Piece" } th { "Part" } th { "Place" } th { "From" } th { "Where it is" } }
+                tr { th { "Piece" } th { "Part" } th { "Place" } th { "From" } th { "Where it is" }
+                    }
                 @for p in pieces {
-                    tr { td.long-name { a href={ "/trace?piece=" (percent(&p.piece)) } { b { (p.piece) } } }
+                    tr { td.long-name { a href={ "/trace?piece=" (percent(&p.piece)) } { b {
+                        (p.piece) } } }
                         td { (p.part) } td { (p.position) }
                         td.long-name { @if !p.heat.is_empty() {
                             a href={ "/trace?heat=" (percent(&p.heat)) } { (p.heat) } } }
@@ -209,7 +217,8 @@ fn scrap(view: &Trace) -> Markup {
                 summary { "Scrap " (piece.piece) }
                 form.typing method="post" action={ "/api/pieces/" (percent(&piece.piece))
                     "/scrap?then=" (percent(&format!("/trace?piece={}", percent(&piece.piece)))) } {
-                    label.say { "Why" input.long type="text" name="reason" required maxlength="300"; }
+                    label.say { "Why" input.long type="text" name="reason" required maxlength="300";
+                        }
                     button.key type="submit" { "Scrap this piece" }
                 }
             }
