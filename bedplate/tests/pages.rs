@@ -113,7 +113,8 @@ impl Browser {
         const AXE: &str = include_str!("axe/axe.min.js");
         const RUN: &str = "const done=arguments[arguments.length-1];\
             axe.run(document,{resultTypes:['violations']}).then(r=>done(r.violations.map(v=>\
-            v.id+': '+v.nodes.slice(0,3).map(n=>n.target.join(' ')+' '+n.failureSummary).join(' | '))))\
+            v.id+': '+v.nodes.slice(0,3).map(n=>n.target.join(' ')+' '+n.failureSummary)\
+            .join(' | '))))\
             .catch(e=>done(['axe failed: '+e]));";
         self.page.execute(AXE, vec![]).await.unwrap();
         let found = self.page.execute_async(RUN, vec![]).await.unwrap();

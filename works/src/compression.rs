@@ -119,6 +119,10 @@ pub fn ratios(
         .collect()
 }
 
+fn unmeasured(cylinder: String, missing: Vec<String>) -> CylinderRatio {
+    CylinderRatio { cylinder, ratio: None, uncertainty: None, word: Word::NotJudged, missing }
+}
+
 fn one_ratio(wanted: &crate::plan::Compression, mut sources: Sources<'_>) -> CylinderRatio {
     let bore = sources.take(&Source::Measured(wanted.bore.clone()));
     let stroke = sources.take(&wanted.stroke);
@@ -128,17 +132,11 @@ fn one_ratio(wanted: &crate::plan::Compression, mut sources: Sources<'_>) -> Cyl
     let chamber = sources.take(&wanted.chamber_volume);
     let crown = sources.take(&wanted.crown_volume);
     let cylinder = sources.cylinder.to_owned();
-    let (Some(bore), Some(stroke), Some(rod), Some(deck), Some(height), Some(chamber), Some(crown)) =
-        (bore, stroke, rod, deck, height, chamber, crown)
-    else {
-        let missing = sources.missing;
-        return CylinderRatio {
-            cylinder,
-            ratio: None,
-            uncertainty: None,
-            word: Word::NotJudged,
-            missing,
-        };
+    let (Some(bore), Some(stroke), Some(rod), Some(deck)) = (bore, stroke, rod, deck) else {
+        return unmeasured(cylinder, sources.missing);
+    };
+    let (Some(height), Some(chamber), Some(crown)) = (height, chamber, crown) else {
+        return unmeasured(cylinder, sources.missing);
     };
     let parts = CylinderParts {
         bore_mm: bore.si * 1e3,

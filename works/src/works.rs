@@ -11,7 +11,7 @@ pub use bedplate_record::entry::{Event, HoleDrilled, PlaceFilled};
 use bedplate_record::reading::{Millis, Reading};
 pub use bedplate_record::sqlite::SqliteStore;
 pub use bedplate_record::store::Store;
-use bedplate_record::store::{Appended, DeedId, Group, Head, StoreError, Verified};
+use bedplate_record::store::{Appended, DeedId, Group, Head, StoreError, Verified, Wanted};
 
 use crate::floor::Floor;
 use crate::plan::Plan;
@@ -161,6 +161,8 @@ pub struct Works {
     remembered: Mutex<HashMap<String, Remembered>>,
 }
 
+/// Among how many of the last numbers the newest reading is looked for.
+const NEWEST_LOOK: u64 = 256;
 /// How many entries are folded at a time when a works is opened.
 const ENTRIES_AT_ONCE: usize = 20_000;
 
@@ -215,8 +217,17 @@ impl Works {
             entries.iter().for_each(|kept| floor.fold(kept));
             floor.last_number = last_number;
         }
+        floor.latest = floor.latest.max(self.newest_reading()?);
         *self.floor.write().unwrap_or_else(PoisonError::into_inner) = floor;
         Ok(())
+    }
+
+    /// When the newest readings were taken: those among the last numbers of the record.
+    fn newest_reading(&self) -> Result<Millis, WorksError> {
+        let last = self.store.head()?.last_number;
+        let numbers: Vec<u64> = (last.saturating_sub(NEWEST_LOOK).max(1)..=last).collect();
+        let readings = self.store.readings(&Wanted::Numbers(&numbers))?;
+        Ok(readings.iter().map(|r| r.reading.at).max().unwrap_or(i64::MIN))
     }
 
     fn take_edition(&self, deed: &Deed) -> Result<(), WorksError> {

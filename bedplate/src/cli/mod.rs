@@ -78,12 +78,12 @@ enum Command {
     Balance(balance::Balance),
     /// Begins an engine, shows its build, marks its steps.
     #[command(
-        after_help = "Examples:\n  bedplate build --begin --set K02525 --by j-quill\n  bedplate build 06520 --step mains --by j-quill"
+        after_help = "Examples:\n  bedplate build --begin --set K02641 --by j-quill\n  bedplate build 06631 --step prime --by j-quill"
     )]
     Build(build::Build),
     /// Reduces and judges a test run: of files, or of an engine in the works.
     #[command(
-        after_help = "Examples:\n  bedplate bed bed.csv --engine bed.toml\n  bedplate bed --of 06520 --pass --by e-stroud"
+        after_help = "Examples:\n  bedplate bed bed.csv --engine bed.toml\n  bedplate bed --of 06626 --pass --note \"second run in order\" --by e-stroud"
     )]
     Bed(bed::Bed),
     /// Shows the record of an engine.

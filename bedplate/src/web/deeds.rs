@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use super::App;
 use super::answer::{blocking, done, trouble_answer};
 use super::asked::Asked;
-use super::told::Told;
+use super::told::{Told, is_ours};
 use crate::exit::Trouble;
 
 /// Runs a deed told by a form or a client, and answers in its form.
@@ -28,7 +28,8 @@ async fn do_it<V: Serialize + Send + 'static>(
     let answer = blocking(&app, move |works| Ok(deed(works, &told_for_deed))).await;
     match answer {
         Ok(Ok(answer)) => {
-            let then = told.then(&then(&answer));
+            let asked_then = asked.owned("then").filter(|t| is_ours(t));
+            let then = told.then(&asked_then.unwrap_or_else(|| then(&answer)));
             done(&asked, &then, &answer)
         }
         Ok(Err(DeedTrouble::Works(e))) => trouble_answer(&app, &asked, &Trouble::from(e)),

@@ -178,7 +178,8 @@ fn hanging(main_number: &str, open: &str) -> Markup {
     html! {
         @if !under.is_empty() {
             nav.hanging aria-label="Sheets under this one" {
-                @for (number, address, title) in REGISTER.iter().filter(|r| r.0 == main_number).chain(under) {
+                @let own = REGISTER.iter().filter(|r| r.0 == main_number);
+                @for (number, address, title) in own.chain(under) {
                     a href=(address) aria-current=[(*number == open).then_some("page")] {
                         b { (number) } (title)
                     }

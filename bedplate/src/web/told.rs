@@ -13,6 +13,11 @@ use super::asked::{Asked, Form, cookie, read_query};
 use crate::clock;
 use crate::exit::Trouble;
 
+/// Whether an address is one of this program's own pages.
+pub(crate) fn is_ours(address: &str) -> bool {
+    address.starts_with('/') && !address.starts_with("//") && !address.contains('\\')
+}
+
 /// The fields of a deed.
 #[derive(Debug, Clone)]
 pub(crate) struct Told {
@@ -106,8 +111,7 @@ impl Told {
     /// Where a form wants to go afterwards: a page of this program, else `otherwise`.
     pub(crate) fn then(&self, otherwise: &str) -> String {
         let then = self.text("then");
-        let is_ours = then.starts_with('/') && !then.starts_with("//");
-        if is_ours { then } else { otherwise.to_owned() }
+        if is_ours(&then) { then } else { otherwise.to_owned() }
     }
 }
 

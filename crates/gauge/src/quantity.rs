@@ -431,7 +431,11 @@ mod tests {
 
     proptest! {
         #[test]
-        fn printing_and_reading_gives_the_same(m in -9_999_999_999i64..9_999_999_999, e in -9i8..=3, u in 0usize..UNITS.len()) {
+        fn printing_and_reading_gives_the_same(
+            m in -9_999_999_999i64..9_999_999_999,
+            e in -9i8..=3,
+            u in 0usize..UNITS.len(),
+        ) {
             let unit = &UNITS[u];
             let q = Quantity::new(m, e, unit);
             let back = Quantity::parse(&q.to_string(), unit.dimension).unwrap();
@@ -448,7 +452,10 @@ mod tests {
         }
 
         #[test]
-        fn conversion_there_and_back_is_the_identity(m in -999_999_999i64..999_999_999, e in -6i8..=0) {
+        fn conversion_there_and_back_is_the_identity(
+            m in -999_999_999i64..999_999_999,
+            e in -6i8..=0,
+        ) {
             let q = Quantity::new(m, e, Unit::named("in").unwrap());
             let mm = q.to("mm");
             prop_assert!((mm / 25.4 - q.number()).abs() <= 4.0 * f64::EPSILON * q.number().abs());

@@ -276,7 +276,8 @@ fn take(view: &BenchSheet, asked: &Asked) -> Markup {
                     div { label for="position" { "Position" }
                         select #position name="position" {
                             @for p in &view.positions {
-                                option value=(p.position) selected[p.position == position] { (p.position) }
+                                @let here = p.position == position;
+                                option value=(p.position) selected[here] { (p.position) }
                             }
                         } }
                 } @else { input type="hidden" name="position" value=(position); }

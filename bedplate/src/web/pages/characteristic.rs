@@ -199,7 +199,9 @@ fn size_panel(view: &CharacteristicSheet) -> Markup {
     html! {
         section.panel {
             h2 { "In order of making" small { (unit_words(view)) } }
-            div.plot.individuals { (on_screens(&label, &sizes, |d, screen| chart::individuals(d, view, screen))) }
+            div.plot.individuals {
+                (on_screens(&label, &sizes, |d, screen| chart::individuals(d, view, screen)))
+            }
         }
     }
 }
@@ -221,7 +223,9 @@ fn range_picture(view: &CharacteristicSheet, control: &ControlChart) -> Markup {
     let label = format!("Moving range: {over} of {} over the line", control.ranges.len());
     let sizes =
         [(Screen::Desk, 916.0, 92.0), (Screen::Panel, 644.0, 70.0), (Screen::Phone, 340.0, 90.0)];
-    html! { div.plot.ranges { (on_screens(&label, &sizes, |d, screen| chart::ranges(d, view, control, screen))) } }
+    html! { div.plot.ranges {
+        (on_screens(&label, &sizes, |d, screen| chart::ranges(d, view, control, screen)))
+    } }
 }
 
 fn advice_strip(view: &CharacteristicSheet, advice: &Advice) -> Markup {

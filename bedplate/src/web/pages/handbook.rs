@@ -205,16 +205,19 @@ fn field(input: &Input, filled: &[(String, String)], no: Option<&NoOutcome>) -> 
         label for=(input.name) { (input.name) }
         @match input.shape {
             Shape::Choice(words) => {
-                select id=(input.name) name=(input.name) aria-describedby=(note) aria-invalid=[invalid] {
+                select id=(input.name) name=(input.name) aria-describedby=(note)
+                    aria-invalid=[invalid] {
                     @for word in words {
-                        @let chosen = if value.is_empty() { placeholder == *word } else { value == *word };
+                        @let shown = if value.is_empty() { placeholder } else { value };
+                        @let chosen = shown == *word;
                         option value=(word) selected[chosen] { (word) }
                     }
                 }
             }
             Shape::Table(_) | Shape::List => {
                 textarea id=(input.name) name=(input.name) rows="3" spellcheck="false"
-                    placeholder=(placeholder) aria-describedby=(note) aria-invalid=[invalid] { (value) }
+                    placeholder=(placeholder) aria-describedby=(note)
+                    aria-invalid=[invalid] { (value) }
             }
             Shape::Quantity | Shape::Count => {
                 input id=(input.name) name=(input.name) value=(value) autocomplete="off"

@@ -224,7 +224,8 @@ fn table(view: &WorksSheet) -> Markup {
                         th.n scope="col" { "Waiting" } th.n scope="col" { "Planned most" } } }
                     tbody { @for s in &view.shafts {
                         @for t in &s.stations { tr { td { (s.title) } td { (t.title) }
-                            td { (state_word(t.state)) } td.n { (t.waiting) } td.n { (t.planned_most) } } }
+                            td { (state_word(t.state)) }
+                            td.n { (t.waiting) } td.n { (t.planned_most) } } }
                         tr { td { (s.title) } td { "Store" } td {} td.n { (s.store) } td.n { (s.store_planned_most) } }
                     } }
                 }
@@ -274,7 +275,8 @@ fn wall_page(asked: &Asked, view: &WorksSheet) -> Markup {
                     }
                     div.plot.track {
                         @if !view.shafts.is_empty() {
-                            (on_screens(&track_label(view), &[(Screen::Desk, 1160.0, 700.0), (Screen::Panel, 1160.0, 760.0)],
+                            (on_screens(&track_label(view),
+                                &[(Screen::Desk, 1160.0, 700.0), (Screen::Panel, 1160.0, 760.0)],
                                 |d, _| shafts::draw(d, view, &shafts::Manner::wall())))
                         }
                     }
