@@ -23,8 +23,18 @@ pub(crate) struct Serving {
     pub(crate) open_browser: bool,
 }
 
+/// Events as lines on standard error; how many is set by `BEDPLATE_LOG`, such as `info`.
+fn log_events() {
+    let wanted = tracing_subscriber::EnvFilter::try_from_env("BEDPLATE_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+    let lines = tracing_subscriber::fmt().with_env_filter(wanted).with_writer(std::io::stderr);
+    // A second server in one process keeps the first one's lines.
+    let _ = lines.try_init();
+}
+
 /// Serves until told to stop.
 pub(crate) fn serve(serving: &Serving) -> Result<(), Trouble> {
+    log_events();
     if let Some(listen) = serving.listen
         && !listen.ip().is_loopback()
     {
