@@ -89,14 +89,16 @@ pub(crate) fn open_record(folder: &Path) -> Result<SqliteStore, Trouble> {
     Ok(store)
 }
 
-/// Lays the demo works into a folder that must be empty or not there.
-pub(crate) fn lay_demo(folder: &Path, seed: u64) -> Result<(), Trouble> {
+/// Lays the demo works into a folder that must be empty or not there, and opens it.
+pub(crate) fn lay_demo(folder: &Path, seed: u64) -> Result<Opened, Trouble> {
     prepare(folder)?;
     let demo = bedplate_demo::generate(seed);
     write(&folder.join(WORKS_FILE), demo.works_toml)?;
     let (store, _) = SqliteStore::open(&folder.join(LEDGER_FILE)).map_err(WorksError::from)?;
-    bedplate_works::works::append_all(&store, demo.groups).map_err(WorksError::from)?;
-    Ok(())
+    let floor = bedplate_works::works::lay(&store, demo.groups).map_err(WorksError::from)?;
+    let (plan, store) = (read_plan(folder)?, Box::new(store));
+    let works = Works::open_laid(folder, plan, store, floor, &clock::deed(PROGRAM))?;
+    Ok(Opened { works, found: vec![] })
 }
 
 /// Lays a small works into a folder that must be empty or not there.

@@ -43,11 +43,12 @@ pub(crate) fn serve(serving: &Serving) -> Result<(), Trouble> {
             "this edition serves its own machine only; put a server with TLS and sign-in in front";
         return Err(Trouble::usage(what, hint));
     }
-    if !open::is_works(&serving.folder) && serving.folder == open::demo_folder() {
+    let opened = if !open::is_works(&serving.folder) && serving.folder == open::demo_folder() {
         anstream::eprintln!("Laying the demo works in {} …", serving.folder.display());
-        open::lay_demo(&serving.folder, bedplate_demo::SEED)?;
-    }
-    let opened = open::open(&serving.folder)?;
+        open::lay_demo(&serving.folder, bedplate_demo::SEED)?
+    } else {
+        open::open(&serving.folder)?
+    };
     for line in &opened.found {
         anstream::eprintln!("Found on opening: {line}.");
     }

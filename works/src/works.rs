@@ -184,6 +184,22 @@ impl Works {
         Ok(works)
     }
 
+    /// Opens a works that was just laid, with the floor that [`lay`] gave.
+    ///
+    /// # Errors
+    /// [`WorksError::Store`].
+    pub fn open_laid(
+        folder: &Path,
+        plan: Plan,
+        store: Box<dyn Store>,
+        floor: Floor,
+        deed: &Deed,
+    ) -> Result<Self, WorksError> {
+        let works = Self { floor: RwLock::new(floor), ..Self::around(folder, plan, store) };
+        works.take_edition(deed)?;
+        Ok(works)
+    }
+
     fn around(folder: &Path, plan: Plan, store: Box<dyn Store>) -> Self {
         let plan = Arc::new(plan);
         Self {
@@ -394,10 +410,32 @@ impl Works {
     }
 }
 
-/// Lays whole groups into a store, in order: for the demo works.
+/// Lays whole groups into an empty store, in order, and gives the floor folded from them: for the
+/// demo works. The floor is folded while the store writes, so that nothing is read twice.
 ///
 /// # Errors
 /// [`StoreError`]; then nothing was kept.
-pub fn append_all(store: &dyn Store, groups: Vec<Group>) -> Result<(), StoreError> {
-    store.append_all(groups).map(|_| ())
+pub fn lay(store: &dyn Store, groups: Vec<Group>) -> Result<Floor, StoreError> {
+    let mut first = 1;
+    let mut entries = vec![];
+    let mut latest = i64::MIN;
+    for group in &groups {
+        let numbered = (first..).zip(group.entries.iter().cloned());
+        entries.extend(numbered.map(|(number, entry)| KeptEntry { number, entry }));
+        latest = group.readings.iter().map(|r| r.at).fold(latest, Millis::max);
+        first += (group.entries.len() + group.readings.len()) as u64;
+    }
+    std::thread::scope(|scope| {
+        let folding = scope.spawn(|| {
+            let mut floor = Floor::default();
+            entries.iter().for_each(|kept| floor.fold(kept));
+            floor.latest = floor.latest.max(latest);
+            floor
+        });
+        store.append_all(groups)?;
+        match folding.join() {
+            Ok(floor) => Ok(floor),
+            Err(fault) => std::panic::resume_unwind(fault),
+        }
+    })
 }
