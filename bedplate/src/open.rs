@@ -93,12 +93,27 @@ pub(crate) fn open_record(folder: &Path) -> Result<SqliteStore, Trouble> {
 pub(crate) fn lay_demo(folder: &Path, seed: u64) -> Result<Opened, Trouble> {
     prepare(folder)?;
     let demo = bedplate_demo::generate(seed);
-    write(&folder.join(WORKS_FILE), demo.works_toml)?;
     let (store, _) = SqliteStore::open(&folder.join(LEDGER_FILE)).map_err(WorksError::from)?;
     let floor = bedplate_works::works::lay(&store, demo.groups).map_err(WorksError::from)?;
+    // Last, so that a folder whose laying was cut short is none of a works.
+    write(&folder.join(WORKS_FILE), demo.works_toml)?;
     let (plan, store) = (read_plan(folder)?, Box::new(store));
     let works = Works::open_laid(folder, plan, store, floor, &clock::deed(PROGRAM))?;
     Ok(Opened { works, found: vec![] })
+}
+
+/// Removes what a laying of the demo that was cut short has left in the demo's own folder: a record
+/// without a works file, which nobody was ever told of.
+pub(crate) fn clear_cut_short(folder: &Path) -> Result<(), Trouble> {
+    for ending in ["", "-wal", "-shm", ".lock"] {
+        let path = folder.join(format!("{LEDGER_FILE}{ending}"));
+        match std::fs::remove_file(&path) {
+            Ok(()) => {}
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+            Err(e) => return Err(Trouble::file(&path, &e)),
+        }
+    }
+    Ok(())
 }
 
 /// Lays a small works into a folder that must be empty or not there.

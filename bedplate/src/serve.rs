@@ -44,6 +44,7 @@ pub(crate) fn serve(serving: &Serving) -> Result<(), Trouble> {
         return Err(Trouble::usage(what, hint));
     }
     let opened = if !open::is_works(&serving.folder) && serving.folder == open::demo_folder() {
+        open::clear_cut_short(&serving.folder)?;
         anstream::eprintln!("Laying the demo works in {} …", serving.folder.display());
         open::lay_demo(&serving.folder, bedplate_demo::SEED)?
     } else {

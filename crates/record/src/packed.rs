@@ -47,6 +47,21 @@ impl Packed {
         Ok(Self { deed, closed_at, entries, readings })
     }
 
+    /// Many groups, in order; on two cores, since a whole works may be laid at once.
+    pub(crate) fn all(mut groups: Vec<Group>) -> Result<Vec<Self>, StoreError> {
+        let second = groups.split_off(groups.len() / 2);
+        let pack = |groups: Vec<Group>| groups.into_iter().map(Self::of).collect();
+        std::thread::scope(|scope| {
+            let other = scope.spawn(move || -> Result<Vec<Self>, StoreError> { pack(second) });
+            let mut packed: Vec<Self> = pack(groups)?;
+            match other.join() {
+                Ok(rest) => packed.extend(rest?),
+                Err(fault) => std::panic::resume_unwind(fault),
+            }
+            Ok(packed)
+        })
+    }
+
     pub(crate) fn members(&self) -> usize {
         self.entries.len() + self.readings.len()
     }

@@ -189,8 +189,7 @@ impl Store for SqliteStore {
     }
 
     fn append_all(&self, groups: Vec<Group>) -> Result<Vec<Appended>, StoreError> {
-        let packed = groups.into_iter().map(Packed::of).collect::<Result<Vec<_>, _>>()?;
-        self.write(packed, None)
+        self.write(Packed::all(groups)?, None)
     }
 
     fn entries(&self, from: u64, limit: usize) -> Result<Vec<KeptEntry>, StoreError> {
