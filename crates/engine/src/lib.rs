@@ -8,6 +8,7 @@ pub mod balance;
 pub mod bed;
 pub mod build;
 pub mod grade;
+pub mod kit;
 pub mod set;
 
 use bedplate_gauge::calculation::Calculation;

@@ -1,0 +1,189 @@
+//! The search: fill the engines one by one, repair, exchange.
+//!
+//! 1. What is chosen already is taken up; then every engine is filled from what lies free, those of
+//!    the lowest rank and with the least choice first.
+//! 2. Rounds of repair: the engines are shaken, idle ones filled with chains of exchanges, now and
+//!    then an engine is released to let others have its pieces; a round that loses engines is
+//!    undone.
+//! 3. Annealing towards the least loss, one more try for idle engines, grades left even.
+//!
+//! Two searches with different draws run side by side and the better one is kept: always two, so
+//! that the answer does not depend on the machine.
+
+use super::Search;
+use super::bench::{Bench, Idx};
+use super::bound::can_be_built as possible;
+use super::draw::Draw;
+use super::exchange::{Cooling, anneal, even_out};
+use super::fill::{Manner, fill};
+use super::tray::Trays;
+
+/// Pieces chosen already: host, slot, piece.
+pub(super) type Start = [(usize, usize, Idx)];
+
+/// The best trays found.
+pub(super) fn search<'b, 'a>(bench: &'b Bench<'a>, start: &Start, search: Search) -> Trays<'b, 'a> {
+    let (one, other) = rayon::join(
+        || search_once(bench, start, search, 0),
+        || search_once(bench, start, search, 1),
+    );
+    if worth(&other).better_than(&worth(&one)) { other } else { one }
+}
+
+/// What an answer is worth: more engines, then lower ranks, then less loss.
+#[derive(Debug, Clone)]
+struct Worth {
+    engines: usize,
+    ranks: Vec<u32>,
+    loss: f64,
+}
+
+impl Worth {
+    /// Whether the engines alone are more, or of lower ranks.
+    fn more_than(&self, other: &Self) -> bool {
+        self.engines > other.engines || self.engines == other.engines && self.ranks < other.ranks
+    }
+
+    fn better_than(&self, other: &Self) -> bool {
+        self.more_than(other) || !other.more_than(self) && self.loss < other.loss
+    }
+}
+
+fn worth(trays: &Trays<'_, '_>) -> Worth {
+    let built = (0..trays.bench.n_hosts).filter(|&h| trays.built[h]);
+    let mut ranks: Vec<u32> = built.map(|h| trays.bench.rank[h]).collect();
+    ranks.sort_unstable();
+    Worth { engines: ranks.len(), ranks, loss: trays.loss_of_all() }
+}
+
+fn search_once<'b, 'a>(
+    bench: &'b Bench<'a>,
+    start: &Start,
+    search: Search,
+    stream: u64,
+) -> Trays<'b, 'a> {
+    let mut draw = Draw::new(search.seed, stream);
+    let mut trays = Trays::new(bench);
+    for &(host, slot, piece) in start {
+        trays.take_up(host, slot, piece);
+    }
+    for host in 0..bench.n_hosts {
+        if bench.held[bench.host_piece(host)] || !possible(&trays, host) {
+            trays.release(host);
+        }
+    }
+    first_fill(&mut trays, stream, &mut draw);
+    repair(&mut trays, search, &mut draw);
+    let moves = search.moves as usize * trays.n_built() * bench.n_slots;
+    anneal(&mut trays, Cooling { from: 0.3, to: 3e-4, moves }, &mut draw);
+    let idle = idle(&trays);
+    for host in idle {
+        let _ = fill(&mut trays, host, Manner { noise: 0.0, retreats: 4, chain: 200 }, &mut draw);
+    }
+    even_out(&mut trays);
+    trays
+}
+
+/// Hosts that may be built but are not, lowest rank first.
+fn idle(trays: &Trays<'_, '_>) -> Vec<usize> {
+    let bench = trays.bench;
+    let mut idle: Vec<usize> = (0..bench.n_hosts)
+        .filter(|&h| !trays.built[h] && !bench.held[bench.host_piece(h)])
+        .filter(|&h| possible(trays, h))
+        .collect();
+    idle.sort_by_key(|&h| (bench.rank[h], h));
+    idle
+}
+
+/// Engines begun by the start first, then all others from the least choice to the greatest.
+fn first_fill(trays: &mut Trays<'_, '_>, stream: u64, draw: &mut Draw) {
+    let bench = trays.bench;
+    let choice = |trays: &Trays<'_, '_>, host: usize| {
+        let open =
+            (0..bench.n_slots).filter(|&slot| trays.piece_in(host, slot) == super::tray::NONE);
+        open.map(|slot| trays.choice(host, slot)).min().unwrap_or(0)
+    };
+    let mut order: Vec<(u32, usize, usize)> =
+        idle(trays).into_iter().map(|h| (bench.rank[h], choice(trays, h), h)).collect();
+    order.sort_unstable();
+    // The second search tries the quiet way first, the first one spreads its choice.
+    let noise = if stream == 0 { 0.02 } else { 0.0 };
+    let mut again = Vec::new();
+    for (.., host) in order {
+        if fill(trays, host, Manner { noise, retreats: 6, chain: 0 }, draw).is_err() {
+            again.push(host);
+        }
+    }
+    for host in again {
+        // What was begun may be what cannot be completed.
+        trays.release(host);
+        let _ = fill(trays, host, Manner { noise: 0.1, retreats: 6, chain: 100 }, draw);
+    }
+}
+
+/// Rounds of repair until no host is idle, or the rounds are used up.
+fn repair(trays: &mut Trays<'_, '_>, search: Search, draw: &mut Draw) {
+    /// Rounds for every ten moves a place.
+    const ROUNDS: u32 = 2;
+    let rounds = (search.moves * ROUNDS / 10).clamp(2, 60);
+    let mut best = worth(trays);
+    let mut kept = trays.clone();
+    for round in 0..rounds {
+        let idle = idle(trays);
+        if idle.is_empty() {
+            return;
+        }
+        let moves = trays.n_built() * trays.bench.n_slots / 4;
+        let warmth = [0.02, 0.1, 0.3][round as usize % 3];
+        anneal(trays, Cooling { from: warmth, to: warmth, moves }, draw);
+        let mut released = Vec::new();
+        if round % 2 == 1 {
+            released = release_some(trays, idle[draw.below(idle.len())], draw);
+        }
+        for host in idle.into_iter().chain(released) {
+            let noise = [0.0, 0.1, 0.5][draw.below(3)];
+            let _ = fill(trays, host, Manner { noise, retreats: 8, chain: 300 }, draw);
+        }
+        promote(trays, draw);
+        let now = worth(trays);
+        if best.more_than(&now) {
+            trays.clone_from(&kept);
+        } else {
+            best = now;
+            kept.clone_from(trays);
+        }
+    }
+}
+
+/// Releases one to three engines, of no lower rank than an idle one.
+fn release_some(trays: &mut Trays<'_, '_>, idle: usize, draw: &mut Draw) -> Vec<usize> {
+    let bench = trays.bench;
+    let mut built: Vec<usize> = (0..bench.n_hosts)
+        .filter(|&h| trays.built[h] && bench.rank[h] >= bench.rank[idle])
+        .collect();
+    draw.shuffle(&mut built);
+    built.truncate(1 + draw.below(3));
+    built.iter().for_each(|&h| trays.release(h));
+    built
+}
+
+/// Lets an idle host of a lower rank take the place of an engine of a higher one.
+fn promote(trays: &mut Trays<'_, '_>, draw: &mut Draw) {
+    let bench = trays.bench;
+    for host in idle(trays) {
+        let mut higher: Vec<usize> = (0..bench.n_hosts)
+            .filter(|&h| trays.built[h] && bench.rank[h] > bench.rank[host])
+            .collect();
+        higher.sort_by_key(|&h| (std::cmp::Reverse(bench.rank[h]), h));
+        for other in higher.into_iter().take(4) {
+            let kept = trays.clone();
+            trays.release(other);
+            let manner = Manner { noise: 0.0, retreats: 4, chain: 50 };
+            if fill(trays, host, manner, draw).is_ok() {
+                let _ = fill(trays, other, manner, draw);
+                break;
+            }
+            *trays = kept;
+        }
+    }
+}
