@@ -19,6 +19,7 @@
 pub mod bound;
 pub mod check;
 pub mod clearance;
+pub mod live;
 pub mod mass;
 pub mod practice;
 pub mod shortage;
