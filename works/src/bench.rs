@@ -237,7 +237,7 @@ impl Works {
             None => plan
                 .fits
                 .values()
-                .find_map(|f| plan.characteristics.get(&f.outer))
+                .find_map(|f| plan.characteristics.get(f.outer()))
                 .or_else(|| plan.characteristics.values().next())
                 .ok_or_else(|| {
                     let why = "the works file names no characteristic; add one";

@@ -13,7 +13,7 @@ use crate::compression::{self, CylinderRatio};
 use crate::floor::{Engine as OnFloor, EngineState};
 use crate::instant;
 use crate::judge::{Judged, newest};
-use crate::plan::{Characteristic, Plan};
+use crate::plan::{Characteristic, Engine, Plan};
 use crate::tell::{self, EventLine};
 use crate::trace::{counted, engine_state};
 use crate::who::nearest;
@@ -369,12 +369,17 @@ fn cylinders(behind: &Behind<'_>, ratios: &[CylinderRatio]) -> (Vec<Heading>, Ve
         return (vec![], vec![]);
     };
     let Some(rule) = plan.sets.get(&engine.name) else { return (vec![], vec![]) };
-    let fits: Vec<_> = rule.fits.iter().filter_map(|f| plan.fits.get(f)).collect();
+    let fits: Vec<_> = rule
+        .fits
+        .iter()
+        .filter_map(|f| plan.fits.get(f))
+        .filter(|f| f.terms.iter().all(|t| is_by_cylinder(plan, engine, &t.characteristic)))
+        .collect();
     let spreads: Vec<_> =
         rule.spreads.keys().filter_map(|id| plan.characteristics.get(id)).collect();
     let form: Vec<_> = fits
         .iter()
-        .filter_map(|f| plan.characteristics.get(&f.outer))
+        .filter_map(|f| plan.characteristics.get(f.outer()))
         .flat_map(|outer| {
             let prefix = format!("{}_", outer.id);
             plan.characteristics.values().filter(move |c| c.id.starts_with(&prefix))
@@ -385,9 +390,9 @@ fn cylinders(behind: &Behind<'_>, ratios: &[CylinderRatio]) -> (Vec<Heading>, Ve
     let mut headings = vec![];
     for fit in &fits {
         headings.extend(
-            [&fit.outer, &fit.inner]
-                .into_iter()
-                .filter_map(|id| plan.characteristics.get(id))
+            fit.terms
+                .iter()
+                .filter_map(|t| plan.characteristics.get(&t.characteristic))
                 .map(heading),
         );
         headings.push(Heading { title: "Clearance".to_owned(), unit: "µm".to_owned() });
@@ -426,31 +431,44 @@ impl Cell {
     }
 }
 
+/// Whether an engine holds one value of a characteristic for each of its cylinders.
+fn is_by_cylinder(plan: &Plan, engine: &Engine, characteristic: &str) -> bool {
+    let Some(c) = plan.characteristics.get(characteristic) else { return false };
+    let pieces = engine.parts.get(&c.part).copied().unwrap_or(0);
+    u32::try_from(c.positions.len().max(1)).is_ok_and(|n| pieces * n == engine.cylinders)
+}
+
+/// The sizes of a fit at one cylinder, then their clearance.
 fn fit_cells(behind: &Behind<'_>, fit: &crate::plan::Fit, cylinder: &str) -> Vec<Cell> {
-    let find = |id: &str| behind.plan.characteristics.get(id).and_then(|c| behind.at(c, cylinder));
-    let (outer, inner) = (find(&fit.outer), find(&fit.inner));
-    let clearance = outer.as_ref().zip(inner.as_ref()).map(|(o, i)| {
-        let um = |j: &Judged| {
-            bedplate_gauge::unit::Unit::named(j.value.unit)
-                .map_or(0.0, |u| j.value.value * u.factor() * 1e6)
-        };
-        let clearance = ((um(o) - um(i)) * 1e3).round() / 1e3;
+    let um = |j: &Judged| {
+        let unit = bedplate_gauge::unit::Unit::named(j.value.unit);
+        unit.map_or(0.0, |u| j.value.value * u.factor() * 1e6)
+    };
+    let sizes: Vec<Option<Judged>> = fit
+        .terms
+        .iter()
+        .map(|t| {
+            let c = behind.plan.characteristics.get(&t.characteristic);
+            c.and_then(|c| behind.at(c, cylinder))
+        })
+        .collect();
+    let clearance = sizes.iter().cloned().collect::<Option<Vec<Judged>>>().map(|all| {
+        let sum: f64 = fit.terms.iter().zip(&all).map(|(t, j)| t.factor * um(j)).sum();
+        let clearance = ((sum - fit.less * 1e6) * 1e3).round() / 1e3;
         let inside = fit.lower.to("µm") <= clearance && clearance <= fit.upper.to("µm");
-        let inputs = [("bore", o.value.with_unit()), ("piston", i.value.with_unit())];
-        Cell {
-            figure: Some(
-                Figure::new(clearance, "µm", 1)
-                    .from_readings([o.number, i.number])
-                    .by("piston-clearance", inputs),
-            ),
-            word: if inside { Word::Accept } else { Word::Reject },
-        }
+        let figure = Figure::new(clearance, "µm", 1).from_readings(all.iter().map(|j| j.number));
+        let figure = match all.as_slice() {
+            [outer, inner] if fit.less == 0.0 => {
+                let inputs =
+                    [("bore", outer.value.with_unit()), ("piston", inner.value.with_unit())];
+                figure.by("piston-clearance", inputs)
+            }
+            _ => figure,
+        };
+        Cell { figure: Some(figure), word: if inside { Word::Accept } else { Word::Reject } }
     });
-    vec![
-        Cell::of(outer),
-        Cell::of(inner),
-        clearance.unwrap_or(Cell { figure: None, word: Word::NotJudged }),
-    ]
+    let none = Cell { figure: None, word: Word::NotJudged };
+    sizes.into_iter().map(Cell::of).chain([clearance.unwrap_or(none)]).collect()
 }
 
 /// Share of the way from the middle to the nearest limit: what is nearest to a limit mattered most.

@@ -148,6 +148,46 @@ pub struct Calibration {
     pub note: String,
 }
 
+/// What was said of pieces that matching must heed.
+#[derive(Debug, Clone, Default)]
+pub struct Wishes {
+    /// Pieces kept out of every set, with the reason.
+    pub held: BTreeMap<String, String>,
+    /// Pieces kept for a block: the block, the place (or empty), and the reason.
+    pub kept: BTreeMap<String, (String, String, String)>,
+    /// Pairs that may not go into one engine, with the reason.
+    pub parted: BTreeMap<(String, String), String>,
+    /// Blocks whose engines are due: rank and reason.
+    pub due: BTreeMap<String, (u8, String)>,
+}
+
+impl Wishes {
+    fn fold(&mut self, event: &Event) {
+        match event {
+            Event::PieceHeld { piece, reason } => {
+                self.held.insert(piece.clone(), reason.clone());
+            }
+            Event::PieceKept { piece, block, position, reason } => {
+                let kept = (block.clone(), position.clone(), reason.clone());
+                self.kept.insert(piece.clone(), kept);
+            }
+            Event::PiecesParted { piece, other, reason } => {
+                self.parted.insert((piece.clone(), other.clone()), reason.clone());
+            }
+            Event::BlockDue { block, rank, reason } => {
+                self.due.insert(block.clone(), (*rank, reason.clone()));
+            }
+            Event::PieceFreed { piece, .. } => {
+                self.held.remove(piece);
+                self.kept.remove(piece);
+                self.parted.retain(|(one, other), _| one != piece && other != piece);
+                self.due.remove(piece);
+            }
+            _ => {}
+        }
+    }
+}
+
 /// The whole floor.
 #[derive(Debug, Clone, Default)]
 pub struct Floor {
@@ -167,6 +207,10 @@ pub struct Floor {
     pub concessions: HashSet<(String, String, String)>,
     /// Holes drilled, by piece.
     pub drilled: HashMap<String, Vec<u64>>,
+    /// What was said of pieces for matching.
+    pub wishes: Wishes,
+    /// Pieces without numbers: how many of a part and grade are left.
+    pub stock: BTreeMap<(String, String), i64>,
     /// Files that were read, by the hash of their content.
     pub files: HashSet<String>,
     /// Editions of the plan, in order.
@@ -201,7 +245,18 @@ impl Floor {
             Event::ReadingWithdrawn { reading, reason } => {
                 self.withdrawn.insert(*reading, reason.clone());
             }
-            Event::SetMade { .. } | Event::SetBroken { .. } => self.fold_set(kept),
+            Event::SetMade { .. } | Event::SetBroken { .. } | Event::SetChanged { .. } => {
+                self.fold_set(kept);
+            }
+            Event::PieceHeld { .. }
+            | Event::PieceKept { .. }
+            | Event::PiecesParted { .. }
+            | Event::BlockDue { .. }
+            | Event::PieceFreed { .. } => self.wishes.fold(&kept.entry.event),
+            Event::StockCounted { part, grade, pieces } => {
+                let key = (part.clone(), grade.clone());
+                self.stock.insert(key, i64::try_from(*pieces).unwrap_or(i64::MAX));
+            }
             Event::HolesDrilled { piece, .. } => {
                 self.drilled.entry(piece.clone()).or_default().push(number);
             }
@@ -241,6 +296,7 @@ impl Floor {
             Event::SetMade { set, engine_type, places, reason } => {
                 for filled in places {
                     self.place(&filled.piece, Whereabouts::InSet(set.clone()));
+                    self.draw_from_stock(filled, 1);
                 }
                 let made = Set {
                     engine_type: engine_type.clone(),
@@ -257,9 +313,30 @@ impl Floor {
                 broken.state = SetState::Broken;
                 for filled in broken.places.clone() {
                     self.place(&filled.piece, Whereabouts::Free);
+                    self.draw_from_stock(&filled, -1);
+                }
+            }
+            Event::SetChanged { set, places, .. } => {
+                let Some(changed) = self.sets.get_mut(set) else { return };
+                let before = std::mem::replace(&mut changed.places, places.clone());
+                for filled in before {
+                    self.place(&filled.piece, Whereabouts::Free);
+                    self.draw_from_stock(&filled, -1);
+                }
+                for filled in places {
+                    self.place(&filled.piece, Whereabouts::InSet(set.clone()));
+                    self.draw_from_stock(filled, 1);
                 }
             }
             _ => {}
+        }
+    }
+
+    /// Takes `pieces` of a counted grade out of stock; a numbered piece has no stock.
+    fn draw_from_stock(&mut self, filled: &PlaceFilled, pieces: i64) {
+        let key = (filled.part.clone(), filled.piece.clone());
+        if let Some(left) = self.stock.get_mut(&key) {
+            *left -= pieces;
         }
     }
 

@@ -421,7 +421,7 @@ impl Works {
             letter: String::new(),
             title: format!(
                 "Turn {} at {} to {} mm",
-                counted(advice.pistons, "piston"),
+                counted(advice.pieces, "piston"),
                 advice.from.text,
                 advice.to.text
             ),

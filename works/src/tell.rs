@@ -79,6 +79,26 @@ pub fn what(event: &Event) -> String {
         Event::SetBroken { set, reason } => {
             format!("Set {set} taken apart{}", with_note(reason))
         }
+        Event::SetChanged { set, reason, .. } => format!("Set {set} changed{}", with_note(reason)),
+        Event::PieceHeld { piece, reason } => {
+            format!("{piece} held back from every set{}", with_note(reason))
+        }
+        Event::PieceKept { piece, block, position, reason } if position.is_empty() => {
+            format!("{piece} kept for block {block}{}", with_note(reason))
+        }
+        Event::PieceKept { piece, block, position, reason } => {
+            format!("{piece} kept for place {position} of block {block}{}", with_note(reason))
+        }
+        Event::PiecesParted { piece, other, reason } => {
+            format!("{piece} and {other} not in one engine{}", with_note(reason))
+        }
+        Event::BlockDue { block, rank, reason } => {
+            format!("Block {block} due, rank {rank}{}", with_note(reason))
+        }
+        Event::PieceFreed { piece, reason } => format!("{piece} free again{}", with_note(reason)),
+        Event::StockCounted { part, grade, pieces } => {
+            format!("{pieces} {part} of grade {grade} counted.")
+        }
         Event::HolesDrilled { piece, holes } => {
             let said: Vec<String> = holes
                 .iter()

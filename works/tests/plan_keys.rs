@@ -12,7 +12,7 @@ const STRANGER: &str = "qqqqqqqqqqqqqqqq";
 
 /// Each heading of the page, a table of `full.toml` that it describes, and the text there before
 /// which a strange key can be put.
-const TABLES: [(&str, &str); 18] = [
+const TABLES: [(&str, &str); 19] = [
     ("[works]", "name = \"Quarrybeck Engine Works\""),
     ("[[works.shift]]", "name = \"A\""),
     ("[engine.NAME]", "title = \"Pump engine\""),
@@ -22,6 +22,7 @@ const TABLES: [(&str, &str); 18] = [
     ("[gauge.NAME]", "title = \"Air gauge\""),
     ("[fit.NAME]", "title = \"Piston in bore\""),
     ("[set.ENGINE]", "fits = [\"piston-in-bore\"]"),
+    ("[[set.ENGINE.together]]", "title = \"Moving mass\""),
     ("[rotor.NAME]", "mass = \"11.4 kg\""),
     ("[[rotor.NAME.site]]", "name = \"web 1\""),
     ("[[rotor.NAME.site.drill]]", "diameter = \"12 mm\""),

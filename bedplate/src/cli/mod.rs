@@ -21,6 +21,7 @@ mod judge;
 mod look;
 mod matching;
 mod say;
+mod store;
 mod works;
 
 const EXIT_CODES: &str = "\
@@ -71,6 +72,11 @@ enum Command {
         after_help = "Examples:\n  bedplate match --blocks blocks.csv --pistons pistons.csv --rules rules.toml --out fit.csv\n  bedplate match --make --by j-quill"
     )]
     Match(matching::Match),
+    /// Shows what lies in the store for sets; holds, keeps, parts pieces; counts graded stock.
+    #[command(
+        after_help = "Examples:\n  bedplate store\n  bedplate store --hold P10021 --reason \"mark on the skirt\" --by j-quill\n  bedplate store --count main_shell M2 40 --by j-quill"
+    )]
+    Store(store::Store),
     /// Says where and how deep to drill a rotor: of a file, or of a piece in the works.
     #[command(
         after_help = "Examples:\n  bedplate balance crankshaft.toml\n  bedplate balance --piece C02642 --drilled --by j-quill"
@@ -220,6 +226,7 @@ fn answer(typed: Typed) -> Result<Option<Answer>, Trouble> {
         Command::Import(c) => c.run(json).map(Some),
         Command::Judge(c) => c.run().map(Some),
         Command::Match(c) => c.run().map(Some),
+        Command::Store(c) => c.run().map(Some),
         Command::Balance(c) => c.run().map(Some),
         Command::Build(c) => c.run().map(Some),
         Command::Bed(c) => c.run().map(Some),

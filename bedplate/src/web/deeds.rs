@@ -5,6 +5,8 @@ use axum::response::Response;
 use bedplate_engine::set::Search;
 use bedplate_works::build::NewEngine;
 use bedplate_works::deeds::{GaugeCheck, Offset, ToolChange};
+use bedplate_works::sets::made::Change;
+use bedplate_works::sets::wishes::Saying;
 use bedplate_works::works::{HoleDrilled, PlaceFilled, Works, WorksError};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -120,6 +122,115 @@ pub(crate) async fn break_set(
             Ok(json!({ "set": set, "state": "taken apart" }))
         },
     )
+    .await
+}
+
+/// `POST /api/sets/{set}/change`: pieces come out and the rest is matched anew around what is
+/// fitted; with `try` it is only shown.
+pub(crate) async fn change_set(
+    State(app): State<App>,
+    Path(set): Path<String>,
+    asked: Asked,
+    told: Told,
+) -> Response {
+    let then = format!("/matching?set={set}");
+    do_it(
+        app,
+        asked,
+        told,
+        move |_| then,
+        move |works, told| {
+            let change = Change {
+                out: told.list("out"),
+                fitted: told.list("fitted"),
+                with: told.text("with"),
+                scrap: told.yes("scrap"),
+                reason: told.text("reason"),
+            };
+            if told.yes("try") {
+                return Ok(works.changed_set(&set, &change)?);
+            }
+            Ok(works.change_set(&told.deed()?, &set, &change)?)
+        },
+    )
+    .await
+}
+
+/// `POST /api/pieces/{piece}/said/hold`, `keep`, `part`, `due`, `free`: what matching must heed.
+pub(crate) async fn say_of_piece(
+    State(app): State<App>,
+    Path((piece, saying)): Path<(String, String)>,
+    asked: Asked,
+    told: Told,
+) -> Response {
+    say(app, asked, told, Some(piece), saying).await
+}
+
+/// `POST /api/store`: the same with the piece and what is said of it in the body, for forms.
+pub(crate) async fn say_in_store(State(app): State<App>, asked: Asked, told: Told) -> Response {
+    let saying = told.text("saying");
+    say(app, asked, told, None, saying).await
+}
+
+async fn say(
+    app: App,
+    asked: Asked,
+    told: Told,
+    piece: Option<String>,
+    saying: String,
+) -> Response {
+    let to_store = |_: &Value| "/matching/store".to_owned();
+    do_it(app, asked, told, to_store, move |works, told| {
+        let piece = match piece {
+            Some(piece) => piece,
+            None => told.needed("piece", "the piece's number")?,
+        };
+        let said = saying_of(&saying, told)?;
+        works.say_of_piece(&told.deed()?, &piece, &said, &told.text("reason"))?;
+        Ok(json!({ "piece": piece, "said": saying }))
+    })
+    .await
+}
+
+fn saying_of(saying: &str, told: &Told) -> Result<Saying, Trouble> {
+    Ok(match saying {
+        "hold" => Saying::Hold,
+        "keep" => Saying::Keep {
+            block: told.needed("block", "the block it is kept for")?,
+            position: told.text("position"),
+        },
+        "part" => Saying::Part { other: told.needed("other", "the piece it may not meet")? },
+        "due" => Saying::Due { rank: small_number(told, "rank", 1)? },
+        "free" => Saying::Free,
+        other => {
+            let hint = "say hold, keep, part, due or free";
+            return Err(Trouble::usage(format!("\"{other}\" cannot be said of a piece"), hint));
+        }
+    })
+}
+
+fn small_number(told: &Told, name: &str, otherwise: u8) -> Result<u8, Trouble> {
+    match told.text(name) {
+        text if text.is_empty() => Ok(otherwise),
+        text => text.parse::<u8>().map_err(|_| {
+            Trouble::usage(format!("\"{name}\" is a whole number to 255, got \"{text}\""), "")
+        }),
+    }
+}
+
+/// `POST /api/stock`: how many pieces of a grade were counted.
+pub(crate) async fn count_stock(State(app): State<App>, asked: Asked, told: Told) -> Response {
+    let to_store = |_: &Value| "/matching/store".to_owned();
+    do_it(app, asked, told, to_store, |works, told| {
+        let part = told.needed("part", "the kind of part")?;
+        let grade = told.needed("grade", "the grade")?;
+        let text = told.needed("pieces", "how many there are")?;
+        let pieces = text.trim().parse::<u64>().map_err(|_| {
+            Trouble::usage(format!("\"pieces\" is a whole number, got \"{text}\""), "")
+        })?;
+        works.count_stock(&told.deed()?, &part, &grade, pieces)?;
+        Ok(json!({ "part": part, "grade": grade, "pieces": pieces }))
+    })
     .await
 }
 

@@ -29,7 +29,15 @@ impl Note {
             news.readings.iter().map(|r| format!("reading:{}", r.characteristic)).collect();
         about.extend(news.entries.iter().map(|kept| {
             match &kept.entry.event {
-                Event::SetMade { .. } | Event::SetBroken { .. } => "set",
+                Event::SetMade { .. }
+                | Event::SetBroken { .. }
+                | Event::SetChanged { .. }
+                | Event::PieceHeld { .. }
+                | Event::PieceKept { .. }
+                | Event::PiecesParted { .. }
+                | Event::BlockDue { .. }
+                | Event::PieceFreed { .. }
+                | Event::StockCounted { .. } => "set",
                 Event::EngineBuilt { .. }
                 | Event::StepDone { .. }
                 | Event::StepWaived { .. }

@@ -229,6 +229,67 @@ pub enum Event {
         /// Why.
         reason: String,
     },
+    /// One set's pieces were changed: some taken out, others put in their places.
+    SetChanged {
+        /// The set's number.
+        set: String,
+        /// All its pieces in their places from now on; the first is the block.
+        places: Vec<PlaceFilled>,
+        /// Why.
+        reason: String,
+    },
+    /// A piece is kept out of every set until it is freed.
+    PieceHeld {
+        /// Its number.
+        piece: String,
+        /// Why.
+        reason: String,
+    },
+    /// A piece is kept for one block, at one place of it if that is named.
+    PieceKept {
+        /// Its number.
+        piece: String,
+        /// The block.
+        block: String,
+        /// The place, or empty for any.
+        position: String,
+        /// Why.
+        reason: String,
+    },
+    /// Two pieces may not go into one engine.
+    PiecesParted {
+        /// The one.
+        piece: String,
+        /// The other.
+        other: String,
+        /// Why.
+        reason: String,
+    },
+    /// A block's engine is due: it comes before others.
+    BlockDue {
+        /// The block.
+        block: String,
+        /// 1 before 0, 2 before 1, and so on.
+        rank: u8,
+        /// Why.
+        reason: String,
+    },
+    /// What was said of a piece (held, kept, parted, due) holds no longer.
+    PieceFreed {
+        /// Its number.
+        piece: String,
+        /// Why.
+        reason: String,
+    },
+    /// Pieces without numbers were counted.
+    StockCounted {
+        /// The kind of part.
+        part: String,
+        /// The grade.
+        grade: String,
+        /// How many there are.
+        pieces: u64,
+    },
 }
 
 /// What an entry is about; entries can be found by it.
@@ -290,6 +351,15 @@ impl Event {
                 std::iter::once(Subject::Set(set.clone())).chain(pieces).collect()
             }
             Self::SetBroken { set, .. } => vec![Subject::Set(set.clone())],
+            Self::SetChanged { set, places, .. } => {
+                let pieces = places.iter().map(|f| piece(&f.piece));
+                std::iter::once(Subject::Set(set.clone())).chain(pieces).collect()
+            }
+            Self::PieceHeld { piece: p, .. } | Self::PieceFreed { piece: p, .. } => vec![piece(p)],
+            Self::PieceKept { piece: p, block, .. } => vec![piece(p), piece(block)],
+            Self::PiecesParted { piece: p, other, .. } => vec![piece(p), piece(other)],
+            Self::BlockDue { block, .. } => vec![piece(block)],
+            Self::StockCounted { grade, .. } => vec![piece(grade)],
             Self::EngineBuilt { engine, set, places, .. } => {
                 let mut about = vec![Subject::Engine(engine.clone())];
                 if !set.is_empty() {

@@ -2,16 +2,19 @@
 
 use std::collections::HashMap;
 
+use bedplate_engine::set::clearance::{GaugedClearance, probability_all_inside};
 use bedplate_engine::set::practice::{first_in_first_out, grade_bins};
 use bedplate_engine::set::size::{Milligram, Nanometre};
 use bedplate_engine::set::{
-    Block, CYLINDERS_MAX, LeftBlock, Matching, Piston, Reason, Rules, Search, Set, Window,
-    match_sets,
+    Block, CYLINDERS_MAX, LeftBlock, Matching, Piston, Progress, Reason, Rules, Search, Set,
+    Window, match_sets_while,
 };
+use bedplate_gauge::limits::Limits;
 use bedplate_gauge::quantity::Quantity;
 use bedplate_gauge::unit::{Dimension, Unit};
 use serde::Serialize;
 
+use super::wishes::{Said, said};
 use super::{Faults, PlainFault, unit_behind};
 use crate::plan::read::parse_as;
 use crate::plan::table::{Sign, Table};
@@ -42,6 +45,9 @@ pub struct FitEngine {
     pub places: Vec<FitPlace>,
     /// Heaviest piston less lightest, g.
     pub mass_spread_g: f64,
+    /// Probability that every clearance lies in the window, if the rules say how sure sizes are.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub probability: Option<f64>,
 }
 
 /// A block without a set, and why.
@@ -96,6 +102,8 @@ pub struct FitAnswer {
     pub bound: usize,
     /// Sum of the engines' losses.
     pub loss: f64,
+    /// No pairing with as many engines has a loss below this.
+    pub loss_bound: f64,
     /// Mean distance of a clearance from target, µm; 0 if there is no engine.
     pub mean_deviation_um: f64,
     /// Largest spread of mass in one engine, g; 0 if there is no engine.
@@ -108,9 +116,13 @@ pub struct FitAnswer {
     pub left_blocks: Vec<FitLeft>,
     /// Pistons in no set.
     pub left_pistons: Vec<String>,
-    /// Moves for each block that were searched.
-    pub moves: u32,
-    /// Seed of the search: the same files, seed and moves give the same answer.
+    /// Moves that were made, over all blocks.
+    pub moves: u64,
+    /// Moves for each block that were asked for.
+    pub moves_asked: u32,
+    /// Rounds of the search: the same files, seed and rounds give the same answer.
+    pub rounds: u32,
+    /// Seed of the search.
     pub seed: u64,
 }
 
@@ -169,6 +181,21 @@ pub fn fit(
     rules: (&str, &str),
     search: Search,
 ) -> Result<FitAnswer, PlainFault> {
+    fit_while(blocks, pistons, rules, search, &mut |_| true)
+}
+
+/// As [`fit`], told after each round of the search how far it is; `go_on` says whether to look
+/// further.
+///
+/// # Errors
+/// As [`fit`].
+pub fn fit_while(
+    blocks: (&str, &[u8]),
+    pistons: (&str, &[u8]),
+    rules: (&str, &str),
+    search: Search,
+    go_on: &mut dyn FnMut(&Progress) -> bool,
+) -> Result<FitAnswer, PlainFault> {
     let mut faults = Vec::new();
     let mut sound = |faulty: Result<(), PlainFault>| {
         faulty.unwrap_or_else(|fault| faults.extend(fault.faults));
@@ -181,13 +208,25 @@ pub fn fit(
     sound(sheet.none_or_fault());
     let read = parse_as(rules.0, rules.1, rules_of);
     let read = read.map_err(|fault| sound(Err(fault.into()))).ok();
-    let Some(rule) = read.filter(|_| faults.is_empty()) else { return Err(PlainFault { faults }) };
-    let matched = match_sets(&all_blocks, &all_pistons, &rule, search)
+    let Some(read) = read.filter(|_| faults.is_empty()) else { return Err(PlainFault { faults }) };
+    let narrowed = read.narrowed(&all_blocks);
+    let FileRules { doubt, said, .. } = read;
+    let (all_blocks, all_pistons, wishes) = said.settle(all_blocks, all_pistons);
+    let rule = narrowed.map_err(|why| {
+        let mut file = Faults::of(rules.0);
+        file.add(1, 0, why);
+        PlainFault { faults: file.list }
+    })?;
+    let matched = match_sets_while(&all_blocks, &all_pistons, &rule, &wishes, search, go_on)
         .and_then(|m| Ok((m, by_hand(&all_blocks, &all_pistons, &rule)?)));
     match matched {
         Ok((matching, by_hand)) => {
             let counts = (all_blocks.len(), all_pistons.len());
-            Ok(answer(counts, &rule, &matching, by_hand, search))
+            let mut answer = answer(counts, &rule, &matching, by_hand, search);
+            if let Some(u) = doubt {
+                answer.engines.iter_mut().for_each(|e| e.probability = probability(e, &u));
+            }
+            Ok(answer)
         }
         Err(error) => {
             // The readers above have looked for all that is refused here.
@@ -233,6 +272,7 @@ fn answer(
         found: matching.engines.len(),
         bound: matching.bound,
         loss: matching.loss,
+        loss_bound: matching.loss_bound,
         mean_deviation_um: all_away as f64 / n_places.max(1) as f64 / 1e3,
         largest_mass_spread_g: largest.g(),
         by_hand,
@@ -255,7 +295,9 @@ fn answer(
             .collect(),
         left_blocks: matching.left_over.blocks.iter().map(left).collect(),
         left_pistons: matching.left_over.pistons.clone(),
-        moves: search.moves,
+        moves: matching.moves,
+        moves_asked: search.moves,
+        rounds: matching.rounds,
         seed: search.seed,
     }
 }
@@ -271,7 +313,19 @@ fn engine(set: &Set) -> FitEngine {
         block: set.block.clone(),
         places: set.places.iter().map(place).collect(),
         mass_spread_g: set.mass_spread.g(),
+        probability: None,
     }
+}
+
+/// Probability that every clearance of an engine lies in the fit's own window.
+fn probability(engine: &FitEngine, u: &ClearanceDoubt) -> Option<f64> {
+    let limits = Limits::new(Some(u.window.min.um()), Some(u.window.max.um())).ok()?;
+    let gauged: Vec<GaugedClearance> = engine
+        .places
+        .iter()
+        .map(|p| GaugedClearance { clearance_um: p.clearance_um, uncertainty_um: u.standard_um })
+        .collect();
+    probability_all_inside(&gauged, &limits).ok()
 }
 
 fn left(left: &LeftBlock) -> FitLeft {
@@ -283,8 +337,47 @@ fn left(left: &LeftBlock) -> FitLeft {
     FitLeft { block: left.block.clone(), reason }
 }
 
-fn rules_of(root: &Table<'_>) -> Option<Rules> {
-    root.knows(&["clearance", "mass"]);
+/// What the file of rules says.
+struct FileRules {
+    rules: Rules,
+    doubt: Option<ClearanceDoubt>,
+    said: Said,
+}
+
+/// How sure a clearance is.
+#[derive(Clone, Copy)]
+struct ClearanceDoubt {
+    /// The window before it is narrowed.
+    window: Window,
+    /// Standard uncertainty of one clearance, µm.
+    standard_um: f64,
+    /// Least probability that all clearances of an engine lie in the window, if that is a rule.
+    sure: Option<f64>,
+}
+
+impl FileRules {
+    /// The rules with the window narrowed as far as `sure` asks, each cylinder of the largest block
+    /// taking its equal share.
+    fn narrowed(&self, blocks: &[Block]) -> Result<Rules, String> {
+        let Some(ClearanceDoubt { window, standard_um, sure: Some(sure) }) = self.doubt else {
+            return Ok(self.rules.clone());
+        };
+        let most = blocks.iter().map(|b| b.bores().len()).max().unwrap_or(1);
+        let each = sure.powf(1.0 / u32::try_from(most).map_or(1.0, f64::from));
+        let narrowed = crate::sets::narrowed(window, standard_um * 1e3, each).ok_or_else(|| {
+            format!(
+                "no clearance lies in the window with {:.1} % for each of {most} cylinders at a \
+                 standard uncertainty of {standard_um:.2} µm; widen the window, gauge better, or \
+                 ask for less",
+                each * 100.0
+            )
+        })?;
+        Rules::new(narrowed, self.rules.mass_spread_max()).map_err(|e| e.to_string())
+    }
+}
+
+fn rules_of(root: &Table<'_>) -> Option<FileRules> {
+    root.knows(&["clearance", "mass", "uncertainty", "held", "due", "keep", "apart"]);
     let window = root.table("clearance", "[clearance]").and_then(|t| t.sound(window_of));
     let mass = root.table("mass", "[mass]");
     let spread = mass.as_ref().and_then(|t| t.sound(spread_of));
@@ -294,9 +387,34 @@ fn rules_of(root: &Table<'_>) -> Option<Rules> {
             root.fault(&root.span, format!("the rules have no [{key}]"), mend);
         }
     }
+    let doubt =
+        root.table("uncertainty", "[uncertainty]").map(|t| t.sound(|t| doubt_of(t, window)));
+    let said = said(root);
     root.finish_of("the rules");
+    let doubt = match doubt {
+        None => None,
+        Some(doubt) => Some(doubt?),
+    };
     let rules = Rules::new(window?, spread?);
-    rules.map_err(|e| root.fault(&root.span, e.to_string(), "mend the rules")).ok()
+    let rules = rules.map_err(|e| root.fault(&root.span, e.to_string(), "mend the rules")).ok()?;
+    Some(FileRules { rules, doubt, said: said? })
+}
+
+/// Reads `[uncertainty]`: expanded uncertainties of bore and piston, and perhaps how sure an
+/// engine's clearances must be.
+fn doubt_of(table: &Table<'_>, window: Option<Window>) -> Option<ClearanceDoubt> {
+    table.knows(&["bore", "piston", "sure"]);
+    let um = |key, example| {
+        let q = table.quantity(key, Dimension::Length, Sign::NotNegative);
+        table.need(q, key, example).map(|q| q.to("µm"))
+    };
+    let (bore, piston) = (um("bore", "\"1.6 µm\""), um("piston", "\"1.2 µm\""));
+    let sure = table.share("sure", 0.5..=0.9999, "\"99 %\"");
+    let window = window?;
+    // Expanded uncertainties have a coverage factor of 2.
+    let standard_um = (bore? / 2.0).hypot(piston? / 2.0);
+    let sure = if table.has("sure") { Some(sure?) } else { None };
+    Some(ClearanceDoubt { window, standard_um, sure })
 }
 
 fn window_of(table: &Table<'_>) -> Option<Window> {

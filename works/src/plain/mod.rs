@@ -8,6 +8,7 @@ pub mod balance;
 pub mod bed;
 pub mod fit;
 pub mod judge;
+mod wishes;
 
 use std::fmt::Write as _;
 

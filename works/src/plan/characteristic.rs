@@ -11,7 +11,7 @@ use super::section::{Called, Referred, Section};
 use super::table::{Sign, Table};
 use super::{Adjustment, Characteristic, Gauge, Kind, Operation, Part, Sampling, Shown, exact};
 
-const KEYS: [&str; 18] = [
+const KEYS: [&str; 19] = [
     "title",
     "kind",
     "unit",
@@ -25,6 +25,7 @@ const KEYS: [&str; 18] = [
     "deviation_unit",
     "positions",
     "gauge",
+    "measured_at",
     "operation",
     "sampling",
     "capability_wanted",
@@ -97,6 +98,7 @@ impl Reading<'_, '_> {
         let rule = decision(table);
         let capability = table.number_within("capability_wanted", 0.1..=10.0, "1.33");
         let positions = self.positions();
+        let measured_at = table.quantity("measured_at", Dimension::Temperature, Sign::Any);
         let unit = self.unit(kind)?;
         let kind = self.checked_kind(kind, unit.dimension);
         let size = self.size(unit, kind)?;
@@ -120,6 +122,7 @@ impl Reading<'_, '_> {
             deviation_unit,
             positions,
             gauge: gauge?.name.to_owned(),
+            measured_at,
             operation,
             sampling,
             decision: rule,

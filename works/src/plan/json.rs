@@ -9,9 +9,9 @@ use serde_json::{Map, Value, json};
 use super::characteristic::KINDS;
 use super::person::ROLES;
 use super::{
-    Bed, Characteristic, Compression, CorrectionStandard, Cycle, Engine, Fit, Gauge, Ignition,
-    Line, Operation, Origin, Part, Person, Plan, Rotor, Sampling, SetRule, Shown, Site, Source,
-    Step, WorksHead,
+    Bed, Characteristic, Compression, CorrectionStandard, Cycle, Engine, Fit, Gauge, Grade,
+    Ignition, Line, Operation, Origin, Part, Person, Plan, Rotor, Sampling, SetRule, Shown, Site,
+    Source, Step, WorksHead,
 };
 
 /// The plan as one JSON object, section by section under the names of the works file. A quantity is
@@ -26,6 +26,7 @@ pub fn to_json(plan: &Plan) -> Value {
         "part": by_name(&plan.parts, part),
         "characteristic": by_name(&plan.characteristics, characteristic),
         "gauge": by_name(&plan.gauges, gauge),
+        "grade": by_name(&plan.grades, |of_part| grades(of_part)),
         "fit": by_name(&plan.fits, fit),
         "set": by_name(&plan.sets, set_rule),
         "rotor": by_name(&plan.rotors, rotor),
@@ -139,6 +140,7 @@ fn part(part: &Part) -> Value {
         "origin": match part.origin { Origin::Made => "made", Origin::Bought => "bought" },
         "material": part.material,
         "family": part.family,
+        "expansion_per_k": part.expansion,
         "prefix": part.prefix,
     })
 }
@@ -166,6 +168,7 @@ fn characteristic(c: &Characteristic) -> Value {
         "deviation_unit": symbol_or_null(c.deviation_unit),
         "positions": c.positions,
         "gauge": c.gauge,
+        "measured_at": text_or_null(c.measured_at),
         "operation": c.operation,
         "sampling": sampling,
         "rule": c.decision.map_or(Value::Null, rule),
@@ -192,16 +195,32 @@ fn fit(fit: &Fit) -> Value {
     json!({
         "name": fit.name,
         "title": fit.title,
-        "outer": fit.outer,
-        "inner": fit.inner,
+        "sum": fit.terms.iter().map(|t| json!([t.characteristic, t.factor])).collect::<Vec<_>>(),
+        "less_m": fit.less,
         "lower": text(fit.lower),
         "upper": text(fit.upper),
         "target": text(fit.target),
+        "at": text_or_null(fit.at),
     })
 }
 
 fn set_rule(set: &SetRule) -> Value {
-    json!({ "fits": set.fits, "spread": by_name(&set.spreads, |q| text(*q)) })
+    let together = set
+        .together
+        .iter()
+        .map(|t| json!({ "title": t.title, "of": t.of, "spread": text(t.spread) }));
+    json!({
+        "fits": set.fits,
+        "spread": by_name(&set.spreads, |q| text(*q)),
+        "together": together.collect::<Vec<_>>(),
+        "sure": set.sure,
+        "waited": text_or_null(set.waited),
+    })
+}
+
+fn grades(grades: &[Grade]) -> Value {
+    let one = |g: &Grade| json!({ "name": g.name, "sizes": by_name(&g.sizes, |q| text(*q)) });
+    grades.iter().map(one).collect()
 }
 
 fn rotor(rotor: &Rotor) -> Value {

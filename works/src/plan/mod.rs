@@ -11,6 +11,7 @@ mod engine;
 mod exact;
 mod fit;
 mod gauge;
+mod grade;
 mod head;
 mod include;
 pub mod json;
@@ -55,6 +56,8 @@ pub struct Plan {
     pub gauges: IndexMap<String, Gauge>,
     /// Fits, by name.
     pub fits: IndexMap<String, Fit>,
+    /// Classes of parts that are kept by count, by part.
+    pub grades: IndexMap<String, Vec<Grade>>,
     /// Set rules, by engine type.
     pub sets: IndexMap<String, SetRule>,
     /// Rotors, by name.
@@ -215,6 +218,8 @@ pub struct Part {
     pub material: String,
     /// Family for its wash and hatch in drawings: iron, steel, alloy, bronze or other.
     pub family: String,
+    /// Coefficient of linear thermal expansion, 1/K, if sizes must be brought to a temperature.
+    pub expansion: Option<f64>,
     /// What its piece numbers begin with; a piece whose number begins so is of this part unless an
     /// entry says otherwise.
     pub prefix: String,
@@ -279,6 +284,8 @@ pub struct Characteristic {
     pub positions: Vec<String>,
     /// Gauge by which it is measured.
     pub gauge: String,
+    /// Temperature to which its readings refer; 20 °C if left out (ISO 1).
+    pub measured_at: Option<Quantity>,
     /// Operation that makes it, or empty.
     pub operation: String,
     /// How often it is measured.
@@ -323,23 +330,49 @@ pub struct Gauge {
     pub caution: String,
 }
 
-/// `[fit.NAME]`
+/// `[fit.NAME]`: `Σ factor · size − less` must lie within the window at every place.
 #[derive(Debug, Clone)]
 pub struct Fit {
     /// Short name.
     pub name: String,
     /// Title: `Piston in bore`.
     pub title: String,
-    /// The outer characteristic (hole), by position.
-    pub outer: String,
-    /// The inner characteristic (shaft).
-    pub inner: String,
+    /// What is added up: for a plain clearance the hole with 1, then the shaft and what lies
+    /// between with −1.
+    pub terms: Vec<FitTerm>,
+    /// What is taken off the sum, m.
+    pub less: f64,
     /// Least clearance.
     pub lower: Quantity,
     /// Greatest clearance.
     pub upper: Quantity,
     /// Clearance aimed at.
     pub target: Quantity,
+    /// Temperature at which the sizes meet; the sizes as they were gauged if it is left out.
+    pub at: Option<Quantity>,
+}
+
+/// One size in a fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FitTerm {
+    /// The characteristic.
+    pub characteristic: String,
+    /// How often it counts.
+    pub factor: f64,
+}
+
+impl Fit {
+    /// The characteristic named first: the hole of a clearance.
+    #[must_use]
+    pub fn outer(&self) -> &str {
+        self.terms.first().map_or("", |t| &t.characteristic)
+    }
+
+    /// The characteristic named second: the shaft of a clearance.
+    #[must_use]
+    pub fn inner(&self) -> &str {
+        self.terms.get(1).map_or("", |t| &t.characteristic)
+    }
 }
 
 /// `[set.ENGINE]`
@@ -349,6 +382,32 @@ pub struct SetRule {
     pub fits: Vec<String>,
     /// Greatest spread of a characteristic over the pieces of a set.
     pub spreads: IndexMap<String, Quantity>,
+    /// Greatest spread of sums, cylinder by cylinder.
+    pub together: Vec<Together>,
+    /// Least probability that all fits of a set lie in their windows, if that is a rule.
+    pub sure: Option<f64>,
+    /// A block that has waited longer than this comes first among equals.
+    pub waited: Option<Quantity>,
+}
+
+/// `[[set.ENGINE.together]]`
+#[derive(Debug, Clone)]
+pub struct Together {
+    /// Title: `Moving mass`.
+    pub title: String,
+    /// The characteristics added up.
+    pub of: Vec<String>,
+    /// Greatest difference of the sums.
+    pub spread: Quantity,
+}
+
+/// `[grade.PART.NAME]`: pieces without numbers of their own, kept by class and count.
+#[derive(Debug, Clone)]
+pub struct Grade {
+    /// Name of the class: `M2`.
+    pub name: String,
+    /// Size of each characteristic, by its full name.
+    pub sizes: IndexMap<String, Quantity>,
 }
 
 /// `[rotor.NAME]`

@@ -1,14 +1,16 @@
 //! `[part.NAME]`: kinds of part and what their piece numbers begin with.
 
+use bedplate_gauge::unit::Dimension;
+
 use super::section::Section;
-use super::table::Table;
+use super::table::{Sign, Table};
 use super::{Origin, Part};
 
 /// The part of what is measured on the assembled engine: never declared, its pieces are the
 /// engines' numbers.
 pub(super) const ENGINE: &str = "engine";
 
-const KEYS: [&str; 5] = ["title", "origin", "material", "family", "prefix"];
+const KEYS: [&str; 6] = ["title", "origin", "material", "family", "expansion", "prefix"];
 
 /// Longest prefix.
 const LONGEST_PREFIX: usize = 8;
@@ -33,6 +35,7 @@ pub(super) fn part(name: &str, table: &Table<'_>) -> Option<Part> {
     let material = table.remark("material", "\"grey iron\"");
     let families = ["iron", "steel", "alloy", "bronze", "other"].map(|f| (f, f));
     let family = table.choice("family", &families);
+    let expansion = table.quantity("expansion", Dimension::PerTemperature, Sign::Any);
     let prefix = prefix(table);
     Some(Part {
         name: name.to_owned(),
@@ -40,6 +43,7 @@ pub(super) fn part(name: &str, table: &Table<'_>) -> Option<Part> {
         origin: origin.unwrap_or(Origin::Made),
         material,
         family: family.unwrap_or("other").to_owned(),
+        expansion: expansion.map(|q| q.si()),
         prefix: prefix?,
     })
 }

@@ -5,6 +5,7 @@ use super::characteristic::{Shop, characteristics};
 use super::engine::engine;
 use super::fit::{fit, set_rule};
 use super::gauge::gauge;
+use super::grade::grades;
 use super::head::head;
 use super::operation::{line, operation};
 use super::part::{part, refuse_shared_prefixes};
@@ -26,12 +27,13 @@ const STEP: Called = Called { one: "build", many: "builds", heading: "[[step.QB4
 const BED: Called = Called { one: "bed", many: "beds", heading: "[bed.QB4]" };
 
 /// The tables a works file may have, in the order in which they are best written.
-const TABLES: [&str; 13] = [
+const TABLES: [&str; 14] = [
     "works",
     "engine",
     "part",
     "characteristic",
     "gauge",
+    "grade",
     "fit",
     "set",
     "rotor",
@@ -72,6 +74,7 @@ pub(super) fn plan(root: &Table<'_>, text: &str, extent: Extent) -> Option<Plan>
         Section::read(root, "operation", OPERATION, |name, t| operation(name, t, &parts));
     let shop = Shop { shown, parts: &parts, gauges: &gauges, operations: &operations };
     let characteristics = characteristics(root, &shop);
+    let grades = grades(root, &parts, &characteristics);
     let of_name = fits::CALLED;
     let fits = Section::read(root, "fit", of_name, |name, t| fit(name, t, &characteristics));
     let engines = Section::read(root, "engine", engines::CALLED, |name, t| {
@@ -96,6 +99,7 @@ pub(super) fn plan(root: &Table<'_>, text: &str, extent: Extent) -> Option<Plan>
         characteristics: characteristics.into_sound()?,
         gauges: gauges.into_sound()?,
         fits: fits.into_sound()?,
+        grades: grades.into_sound()?,
         sets: sets.into_sound()?,
         rotors: rotors.into_sound()?,
         operations: operations.into_sound()?,

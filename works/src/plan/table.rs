@@ -298,6 +298,12 @@ impl<'t> Table<'t> {
     /// A plain number or share, written as a number or as text with `%`.
     pub(crate) fn number(&self, key: &'static str, example: &str) -> Option<f64> {
         let entry = self.ask(key)?;
+        self.number_of(entry, example)
+    }
+
+    /// The number or share that stands in `entry`.
+    pub(crate) fn number_of(&self, entry: &Entry<'t>, example: &str) -> Option<f64> {
+        let key = entry.key;
         let value = match entry.value {
             DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix()).ok().map(as_number),
             DeValue::Float(n) => n.as_str().parse::<f64>().ok(),
@@ -318,7 +324,7 @@ impl<'t> Table<'t> {
         };
         let value = value.filter(|v| v.is_finite());
         if value.is_none() {
-            let (key, written) = (entry.key, self.findings.written(&entry.span));
+            let written = self.findings.written(&entry.span);
             let what = format!("{key} = {written} is no number that can be reckoned with");
             self.fault(&entry.span, what, format!("write it like {key} = {example}"));
         }

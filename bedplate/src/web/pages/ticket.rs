@@ -56,7 +56,7 @@ fn ticket(works: &Works, set: &str) -> Result<Ticket, WorksError> {
         lower_um: fit.lower.to("µm"),
         target_um: fit.target.to("µm"),
         upper_um: fit.upper.to("µm"),
-        guard_um: 2.0 * um(&fit.outer).hypot(um(&fit.inner)),
+        guard_um: 2.0 * um(fit.outer()).hypot(um(fit.inner())),
         set: view,
     })
 }
