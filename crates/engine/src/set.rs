@@ -16,9 +16,11 @@
 //! Start reading at [`match_sets`]. The search behind it is `search.rs`; it sees only the rack
 //! (`rack.rs`) and hands back trays (`tray.rs`), so another search can take its place.
 
+pub mod aim;
 pub mod bound;
 pub mod check;
 pub mod clearance;
+pub mod grades;
 pub mod live;
 pub mod mass;
 pub mod practice;

@@ -13,7 +13,7 @@ const WIDTHS: [i64; 4] = [16, 8, 4, 2];
 /// Windows in which an assignment is made, at most, where none has succeeded yet.
 const TRIED: usize = 400;
 /// Windows in which an assignment is made, at most, where one has succeeded.
-const IMPROVED: usize = 60;
+const IMPROVED: usize = 30;
 
 /// A piston that some cylinder allows.
 struct Candidate {
@@ -38,12 +38,12 @@ pub(super) fn cheapest(
     credit: &dyn Fn(usize) -> f64,
 ) -> Option<Vec<usize>> {
     let candidates = candidates(store, block, runs, credit);
-    let mut windows = windows(store, &candidates, runs.len());
-    windows.sort_by(|a, b| a.hoped.total_cmp(&b.hoped));
+    let windows = most_hopeful(windows(store, &candidates, runs.len()));
     let mut best: Option<(f64, Vec<usize>)> = None;
     for (tried, window) in windows.iter().enumerate() {
-        let limit = if best.is_some() { IMPROVED } else { TRIED };
-        if limit <= tried || best.as_ref().is_some_and(|(cost, _)| *cost <= window.hoped) {
+        if (IMPROVED <= tried && best.is_some())
+            || best.as_ref().is_some_and(|(cost, _)| *cost <= window.hoped)
+        {
             break;
         }
         let Some(chosen) = assign(&candidates[window.run.clone()], runs.len()) else { continue };
@@ -58,6 +58,20 @@ pub(super) fn cheapest(
         }
     }
     best.map(|(_, chosen)| chosen)
+}
+
+/// The windows that will be looked at, the most hopeful first.
+fn most_hopeful(mut windows: Vec<MassWindow>) -> Vec<MassWindow> {
+    let order = |a: &MassWindow, b: &MassWindow| {
+        let by_hope = a.hoped.total_cmp(&b.hoped);
+        by_hope.then(a.run.start.cmp(&b.run.start)).then(a.run.end.cmp(&b.run.end))
+    };
+    if TRIED < windows.len() {
+        windows.select_nth_unstable_by(TRIED, order);
+        windows.truncate(TRIED);
+    }
+    windows.sort_unstable_by(order);
+    windows
 }
 
 /// The pistons that any cylinder allows, in order of mass.
@@ -133,6 +147,15 @@ fn windows(store: &Store, candidates: &[Candidate], cylinders: usize) -> Vec<Mas
 /// With `n` cylinders the `n` cheapest candidates of each suffice: of `n` cheaper ones at most
 /// `n − 1` are taken by the others.
 fn assign(candidates: &[Candidate], cylinders: usize) -> Option<Vec<usize>> {
+    // As a rule each cylinder can have its cheapest.
+    let cheapest = |slot: usize| {
+        let cost = |i: &usize| candidates[*i].cost[slot];
+        (0..candidates.len()).min_by(|a, b| cost(a).total_cmp(&cost(b)))
+    };
+    let first: Vec<usize> = (0..cylinders).map(cheapest).collect::<Option<_>>()?;
+    if (1..cylinders).all(|slot| !first[..slot].contains(&first[slot])) {
+        return Some(first);
+    }
     let mut columns: Vec<usize> = Vec::new();
     for slot in 0..cylinders {
         let mut fit: Vec<usize> =

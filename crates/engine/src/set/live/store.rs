@@ -167,8 +167,8 @@ impl Store {
         if let Some(place) = set.places.iter().find(|place| !self.ids.contains(&place.piston)) {
             return Err(StoreError::NotInStore { piston: place.piston.clone() });
         }
-        let gone: HashSet<&str> = set.places.iter().map(|place| place.piston.as_str()).collect();
-        self.held.retain(|held| !gone.contains(held.piston.id()));
+        let gone: Vec<&str> = set.places.iter().map(|place| place.piston.as_str()).collect();
+        self.held.retain(|held| !gone.contains(&held.piston.id()));
         for id in gone {
             self.ids.remove(id);
         }
