@@ -115,6 +115,10 @@ pub(super) struct Bench<'a> {
     pub(super) fit_rows_of: Vec<Vec<usize>>,
     pub(super) spreads_of: Vec<Vec<usize>>,
     pub(super) slots_of_row: Vec<Vec<usize>>,
+    /// Spread of each row; past the last one for a row of a fit.
+    pub(super) spread_of: Vec<usize>,
+    /// Whether a slot acts by one column on each of its rows, and on one row of each spread.
+    pub(super) simple: Vec<bool>,
     pub(super) rank: Vec<u32>,
     /// What lies in its place for good: host, slot, piece.
     pub(super) fitted: Vec<(usize, usize, Idx)>,
@@ -191,6 +195,8 @@ impl<'a> Bench<'a> {
             fit_rows_of: vec![Vec::new(); n_slots],
             spreads_of: vec![Vec::new(); n_slots],
             slots_of_row: Vec::new(),
+            spread_of: Vec::new(),
+            simple: vec![true; n_slots],
             rank: vec![0; n_hosts],
             fitted: Vec::new(),
             is_fitted: vec![false; n_hosts * n_slots],
@@ -235,9 +241,13 @@ impl<'a> Bench<'a> {
             let (fits, spreads): (Vec<_>, Vec<_>) =
                 own.into_iter().partition(|&row| row < self.n_fit_rows);
             let mut spreads: Vec<usize> = spreads.into_iter().map(|row| spread_of[row]).collect();
+            let n_spread_rows = spreads.len();
             spreads.dedup();
+            self.simple[slot] = spreads.len() == n_spread_rows
+                && self.touches[slot].iter().all(|touch| touch.alone);
             (self.fit_rows_of[slot], self.spreads_of[slot]) = (fits, spreads);
         }
+        self.spread_of = spread_of;
     }
 
     fn lay_rule(&mut self, row: Row, places: usize, terms: &[Term], constant: i64) {

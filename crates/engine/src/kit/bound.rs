@@ -17,13 +17,15 @@
 //!
 //! **Loss.** For each host and row the least loss that its interval allows, or, where one slot alone
 //! is open, the nearest single piece; an answer of `E` engines loses at least the sum of the `E`
-//! smallest.
+//! smallest. Where all hosts are built, fits of hosts with one role count by the best pairing in
+//! which no piece serves twice.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 use std::ops::Range;
 
 use super::bench::{Bench, whole};
+use super::plan::FINE;
 use super::tray::{NONE, Trays};
 
 /// What limits the number of engines.
@@ -61,7 +63,7 @@ const ONE: i128 = 1 << 20;
 
 /// The bounds for an answer of `n_built` engines.
 pub(super) fn bound(bench: &Bench<'_>, n_built: usize) -> Bound {
-    let mut trays = Trays::new(bench);
+    let trays = Trays::new(bench);
     let hosts: Vec<usize> = (0..bench.n_hosts)
         .filter(|&h| !bench.held[bench.host_piece(h)] && can_be_built(&trays, h))
         .collect();
@@ -86,11 +88,86 @@ pub(super) fn bound(bench: &Bench<'_>, n_built: usize) -> Bound {
             }
         }
     }
-    let mut losses: Vec<f64> = hosts.iter().map(|&h| least_loss(&mut trays, h)).collect();
-    losses.sort_by(f64::total_cmp);
+    let loss = least_loss_of(&trays, &hosts, n_built) * (1.0 - 1e-9);
     // A hair below, since sums of squares carry the rounding of their order.
-    let loss = losses.iter().take(n_built).fold(0.0, |sum, l| sum + l) * (1.0 - 1e-9);
     Bound { engines, limit, loss }
+}
+
+/// What `n_built` engines of these hosts lose at least.
+fn least_loss_of(trays: &Trays<'_, '_>, hosts: &[usize], n_built: usize) -> f64 {
+    let bench = trays.bench;
+    let sum = |rows: Range<usize>, host: usize| -> f64 {
+        rows.fold(0.0, |sum, row| sum + least_row_loss(trays, host, row))
+    };
+    let spreads = |host: usize| {
+        (0..bench.spread_rows.len()).fold(0.0, |sum, s| sum + trays.spread_loss(host, s))
+    };
+    if n_built < hosts.len() {
+        let mut losses: Vec<f64> =
+            hosts.iter().map(|&h| sum(0..bench.n_fit_rows, h) + spreads(h)).collect();
+        losses.sort_by(f64::total_cmp);
+        return losses.iter().take(n_built).fold(0.0, |sum, l| sum + l);
+    }
+    // All hosts that can be built are: then pieces that serve one cannot serve another.
+    let (mut all, mut first) = (hosts.iter().fold(0.0, |sum, &h| sum + spreads(h)), 0);
+    for fit in bench.plan.fits() {
+        let rows = first..first + fit.places;
+        first = rows.end;
+        let alone = hosts.iter().fold(0.0, |all, &h| all + sum(rows.clone(), h));
+        all += paired_loss(trays, hosts, rows).map_or(alone, |paired| paired.max(alone));
+    }
+    all
+}
+
+/// What a fit loses at least over all hosts, if in each of its rows one slot of one role is open
+/// and acts by the same column. The loss grows with the square of a difference, so that the best
+/// pairing of ideal shares and pieces keeps the order of both; which pieces stay out is found row
+/// by row. Limits are left out, and half a step of rounding is given away, which only lowers it.
+fn paired_loss(trays: &Trays<'_, '_>, hosts: &[usize], rows: Range<usize>) -> Option<f64> {
+    /// Most pairs that are compared.
+    const PAIRS: usize = 20_000_000;
+    let bench = trays.bench;
+    let mut only: Option<(usize, usize)> = None;
+    let mut ideals = Vec::new();
+    for &host in hosts {
+        for row in rows.clone() {
+            let own = bench.slots_of_row[row].iter().copied();
+            let mut open = own.filter(|&slot| trays.piece_in(host, slot) == NONE);
+            let (slot, None) = (open.next()?, open.next()) else { return None };
+            let touch = bench.touches[slot].iter().find(|t| t.row == row && t.alone)?;
+            let (role, col) = (bench.slot_role[slot], touch.col);
+            if only.is_some_and(|o| o != (role, col)) {
+                return None;
+            }
+            only = Some((role, col));
+            let rest = trays.fine(host, row) - bench.tables[role].least[col];
+            ideals.push(bench.rows[row].target * FINE - rest);
+        }
+    }
+    let (role, col) = only?;
+    let (table, n) = (&bench.tables[role], ideals.len());
+    let mut pieces = Vec::new();
+    for (&g, &share) in table.sorted[col].iter().zip(&table.rising[col]) {
+        let times = usize::try_from(trays.free[g as usize]).unwrap_or(0).min(n);
+        pieces.extend(std::iter::repeat_n(share, times));
+    }
+    let spare = pieces.len().checked_sub(n)?;
+    if n.saturating_mul(spare + 1) > PAIRS {
+        return None;
+    }
+    ideals.sort_unstable();
+    let per_width = bench.rows[rows.start].per_width / FINE as f64;
+    // least[k]: the ideals so far paired with pieces of which k are left out at most.
+    let mut least = vec![0.0; spare + 1];
+    for (i, ideal) in ideals.iter().enumerate() {
+        let mut best = f64::INFINITY;
+        for (k, so_far) in least.iter_mut().enumerate() {
+            let off = ((ideal - pieces[i + k]).abs() - FINE / 2).max(0) as f64 * per_width;
+            best = f64::min(best, *so_far + off * off);
+            *so_far = best;
+        }
+    }
+    least.last().copied()
 }
 
 /// Whether a host could be built with the whole store to itself, as far as single slots tell.
@@ -100,22 +177,13 @@ pub(super) fn can_be_built(trays: &Trays<'_, '_>, host: usize) -> bool {
             .all(|slot| trays.piece_in(host, slot) != NONE || trays.choice(host, slot) > 0)
 }
 
-/// The least loss of a host with the whole store to itself.
-fn least_loss(trays: &mut Trays<'_, '_>, host: usize) -> f64 {
-    let bench = trays.bench;
-    let row_loss = |row: usize| {
-        let open: Vec<usize> = bench.slots_of_row[row]
-            .iter()
-            .copied()
-            .filter(|&slot| trays.piece_in(host, slot) == NONE)
-            .collect();
-        let by_interval = trays.row_loss(host, row);
-        let &[slot] = open.as_slice() else { return by_interval };
-        nearest(trays, host, slot, row).map_or(by_interval, |loss| loss.max(by_interval))
-    };
-    let fits = (0..bench.n_fit_rows).map(row_loss);
-    let spreads = (0..bench.spread_rows.len()).map(|s| trays.spread_loss(host, s));
-    fits.chain(spreads).fold(0.0, |sum, loss| sum + loss)
+/// The least loss of a row of a host with the whole store to itself.
+fn least_row_loss(trays: &Trays<'_, '_>, host: usize, row: usize) -> f64 {
+    let own = trays.bench.slots_of_row[row].iter().copied();
+    let mut open = own.filter(|&slot| trays.piece_in(host, slot) == NONE);
+    let by_interval = trays.row_loss(host, row);
+    let (Some(slot), None) = (open.next(), open.next()) else { return by_interval };
+    nearest(trays, host, slot, row).map_or(by_interval, |loss| loss.max(by_interval))
 }
 
 /// The loss of a row with the nearest single piece in its one open slot.
@@ -125,7 +193,7 @@ fn nearest(trays: &Trays<'_, '_>, host: usize, slot: usize, row: usize) -> Optio
     let touch = bench.touches[slot].iter().find(|t| t.row == row && t.alone)?;
     let rest = trays.fine(host, row) - table.least[touch.col];
     let rising = &table.rising[touch.col];
-    let ideal = bench.rows[row].target * super::plan::FINE - rest;
+    let ideal = bench.rows[row].target * FINE - rest;
     let at = rising.partition_point(|&v| v < ideal);
     let beside = [at.checked_sub(1), Some(at)].into_iter().flatten();
     let off = beside.filter_map(|i| rising.get(i)).map(|&v| {

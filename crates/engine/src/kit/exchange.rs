@@ -97,6 +97,9 @@ fn exchange(trays: &mut Trays<'_, '_>, a: At, piece: Idx, limit: f64, draw: &mut
 }
 
 fn replace(trays: &mut Trays<'_, '_>, (host, slot): At, piece: Idx, limit: f64) -> bool {
+    if trays.bench.simple[slot] && trays.growth(host, slot, piece).is_none_or(|g| g > limit) {
+        return false;
+    }
     let before = trays.loss_at(host, slot);
     let old = trays.take(host, slot);
     let may = trays.may(host, piece);
@@ -111,6 +114,16 @@ fn replace(trays: &mut Trays<'_, '_>, (host, slot): At, piece: Idx, limit: f64) 
 
 fn swap(trays: &mut Trays<'_, '_>, a: At, b: At, limit: f64) -> bool {
     let one_engine = a.0 == b.0;
+    if !one_engine && trays.bench.simple[a.1] {
+        // Both slots are of one role, but may act on different rows.
+        let Some(of_a) = trays.growth(a.0, a.1, trays.piece_in(b.0, b.1)) else { return false };
+        if trays.bench.simple[b.1] {
+            let of_b = trays.growth(b.0, b.1, trays.piece_in(a.0, a.1));
+            if of_b.is_none_or(|of_b| of_a + of_b > limit) {
+                return false;
+            }
+        }
+    }
     // Two places of one engine may share rows: the whole engine is counted then.
     let loss = |trays: &Trays<'_, '_>| {
         if one_engine { trays.loss(a.0) } else { trays.loss_at(a.0, a.1) + trays.loss_at(b.0, b.1) }

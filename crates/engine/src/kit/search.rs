@@ -16,7 +16,7 @@ use super::bound::can_be_built as possible;
 use super::draw::Draw;
 use super::exchange::{Cooling, anneal, even_out};
 use super::fill::{Manner, fill};
-use super::tray::Trays;
+use super::tray::{NONE, Trays};
 
 /// Pieces chosen already: host, slot, piece.
 pub(super) type Start = [(usize, usize, Idx)];
@@ -50,10 +50,17 @@ impl Worth {
 }
 
 fn worth(trays: &Trays<'_, '_>) -> Worth {
-    let built = (0..trays.bench.n_hosts).filter(|&h| trays.built[h]);
-    let mut ranks: Vec<u32> = built.map(|h| trays.bench.rank[h]).collect();
+    let all: Vec<usize> = (0..trays.bench.n_hosts).collect();
+    worth_of(trays, &all)
+}
+
+/// What some hosts are worth.
+fn worth_of(trays: &Trays<'_, '_>, hosts: &[usize]) -> Worth {
+    let built = || hosts.iter().copied().filter(|&h| trays.built[h]);
+    let mut ranks: Vec<u32> = built().map(|h| trays.bench.rank[h]).collect();
     ranks.sort_unstable();
-    Worth { engines: ranks.len(), ranks, loss: trays.loss_of_all() }
+    let loss = built().fold(0.0, |sum, h| sum + trays.loss(h));
+    Worth { engines: ranks.len(), ranks, loss }
 }
 
 fn search_once<'b, 'a>(
@@ -74,14 +81,62 @@ fn search_once<'b, 'a>(
     }
     first_fill(&mut trays, stream, &mut draw);
     repair(&mut trays, search, &mut draw);
-    let moves = search.moves as usize * trays.n_built() * bench.n_slots;
+    let moves = search.moves as usize * trays.n_built().max(1) * bench.n_slots;
+    // Small lots are searched to the bottom at no great cost.
+    let moves = if search.moves > 0 { moves.max(20_000) } else { 0 };
     anneal(&mut trays, Cooling { from: 0.3, to: 3e-4, moves }, &mut draw);
-    let idle = idle(&trays);
-    for host in idle {
+    for host in idle(&trays) {
         let _ = fill(&mut trays, host, Manner { noise: 0.0, retreats: 4, chain: 200 }, &mut draw);
     }
+    refit(&mut trays, search.moves as usize * 300 / bench.n_slots, &mut draw);
+    anneal(&mut trays, Cooling { from: 0.01, to: 3e-4, moves: moves / 4 }, &mut draw);
     even_out(&mut trays);
     trays
+}
+
+/// Takes two engines apart and fills them anew, or one of them and an idle host; keeps what is
+/// better. It finds what no exchange of single pieces reaches, as another crankshaft with other
+/// shells.
+fn refit(trays: &mut Trays<'_, '_>, rounds: usize, draw: &mut Draw) {
+    let bench = trays.bench;
+    let hosts: Vec<usize> = (0..bench.n_hosts)
+        .filter(|&h| trays.built[h] || !bench.held[bench.host_piece(h)] && possible(trays, h))
+        .collect();
+    for _ in 0..rounds {
+        if trays.n_built() == 0 {
+            return;
+        }
+        let mut pair: Vec<usize> =
+            vec![hosts[draw.below(hosts.len())], hosts[draw.below(hosts.len())]];
+        pair.dedup();
+        if !pair.iter().any(|&h| trays.built[h]) {
+            continue;
+        }
+        let before = worth_of(trays, &pair);
+        let kept: Vec<(bool, Vec<Idx>)> =
+            pair.iter().map(|&h| (trays.built[h], trays.pieces_in(h).to_vec())).collect();
+        pair.iter().for_each(|&h| trays.release(h));
+        let noise = [0.0, 0.03, 0.1, 0.5][draw.below(4)];
+        for &host in pair.iter().rev() {
+            let _ = fill(trays, host, Manner { noise, retreats: 3, chain: 0 }, draw);
+        }
+        if !worth_of(trays, &pair).better_than(&before) {
+            pair.iter().for_each(|&h| trays.release(h));
+            for (&host, (built, pieces)) in pair.iter().zip(kept) {
+                put_back(trays, host, &pieces);
+                trays.built[host] = built;
+            }
+        }
+    }
+}
+
+/// Puts into a host what it held before.
+fn put_back(trays: &mut Trays<'_, '_>, host: usize, pieces: &[Idx]) {
+    for (slot, &piece) in pieces.iter().enumerate() {
+        if piece != NONE && trays.piece_in(host, slot) == NONE {
+            trays.put(host, slot, piece);
+        }
+    }
 }
 
 /// Hosts that may be built but are not, lowest rank first.
@@ -99,8 +154,7 @@ fn idle(trays: &Trays<'_, '_>) -> Vec<usize> {
 fn first_fill(trays: &mut Trays<'_, '_>, stream: u64, draw: &mut Draw) {
     let bench = trays.bench;
     let choice = |trays: &Trays<'_, '_>, host: usize| {
-        let open =
-            (0..bench.n_slots).filter(|&slot| trays.piece_in(host, slot) == super::tray::NONE);
+        let open = (0..bench.n_slots).filter(|&slot| trays.piece_in(host, slot) == NONE);
         open.map(|slot| trays.choice(host, slot)).min().unwrap_or(0)
     };
     let mut order: Vec<(u32, usize, usize)> =

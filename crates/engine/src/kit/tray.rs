@@ -252,10 +252,41 @@ impl<'b, 'a> Trays<'b, 'a> {
         fits.chain(spreads).fold(0.0, |sum, loss| sum + loss)
     }
 
-    /// The loss of all engines.
-    pub(super) fn loss_of_all(&self) -> f64 {
-        let built = (0..self.bench.n_hosts).filter(|&h| self.built[h]);
-        built.fold(0.0, |sum, h| sum + self.loss(h))
+    /// By how much the loss of a complete engine grows with another piece in a simple slot; none
+    /// if a rule is broken by it. Nothing is moved: most suggestions end here.
+    pub(super) fn growth(&self, host: usize, slot: usize, piece: Idx) -> Option<f64> {
+        let bench = self.bench;
+        let table = &bench.tables[bench.slot_role[slot]];
+        let own = &self.lo[host * bench.rows.len()..(host + 1) * bench.rows.len()];
+        let old = self.piece_in(host, slot);
+        let mut grown = 0.0;
+        for &Touch { row, col, .. } in &bench.touches[slot] {
+            let now = own[row] + table.share(piece, col) - table.share(old, col);
+            let rule = &bench.rows[row];
+            if row < bench.n_fit_rows {
+                if now < rule.lo || rule.hi < now {
+                    return None;
+                }
+                let off = |fine: i64| (whole(fine) - rule.target) as f64 * rule.per_width;
+                grown += (off(now) - off(own[row])) * (off(now) + off(own[row]));
+                continue;
+            }
+            let s = bench.spread_of[row];
+            let range = bench.spread_rows[s].clone();
+            let (mut least, mut greatest) = (i64::MAX, i64::MIN);
+            for other in range.filter(|&other| other != row) {
+                (least, greatest) = (least.min(own[other]), greatest.max(own[other]));
+            }
+            let width = |fine: i64| whole(greatest.max(fine)) - whole(least.min(fine));
+            let allowed = bench.spread_allowed[s];
+            if width(now) > allowed {
+                return None;
+            }
+            if allowed > 0 {
+                grown += (width(now) - width(own[row])) as f64 / allowed as f64;
+            }
+        }
+        Some(grown)
     }
 
     /// Number of engines.
@@ -276,7 +307,7 @@ impl<'b, 'a> Trays<'b, 'a> {
             let rule = &bench.rows[touch.row];
             return Some((rule.lo - rest_hi, rule.hi - rest_lo));
         }
-        let s = bench.spread_rows.iter().position(|range| range.contains(&touch.row))?;
+        let s = bench.spread_of[touch.row];
         let base = host * bench.rows.len();
         let others = bench.spread_rows[s].clone().filter(|&row| row != touch.row);
         let (mut greatest, mut least) = (i64::MIN, i64::MAX);
