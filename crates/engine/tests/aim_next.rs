@@ -49,7 +49,7 @@ fn asked<'a>(
             sd_um,
             limits_mm: Limits::between(67.942, 67.982).unwrap(),
             mass_g: 415.0,
-            mass_sd_g: 0.5,
+            mass_sd_g: 0.1,
         },
         coming: Coming { blocks: 5, cylinders: 4, pistons: 44 },
         now: Aim { bore_mm: 68.0, piston_mm: 67.962 },

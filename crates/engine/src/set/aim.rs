@@ -146,7 +146,7 @@ pub struct Gain {
 pub struct AimPoint {
     /// The aim.
     pub aim: Aim,
-    /// Mean engines of the lot, masses left out.
+    /// Mean engines of the lot, blocks served in order.
     pub engines: f64,
     /// Gain against the aim of now.
     pub gain: Gain,
@@ -183,7 +183,7 @@ pub struct Advice {
     pub curve: Vec<AimPoint>,
     /// The best aim, its figures from draws other than those that chose it.
     pub best: AimPoint,
-    /// The best aim on lots matched by the real search, masses and all; `None` if no run was to be
+    /// The best aim on lots matched by the real search; `None` if no run was to be
     /// searched.
     pub searched: Option<Gain>,
     /// Fewer pistons at the best aim: a quarter, half, three quarters, all.
@@ -246,9 +246,9 @@ pub enum AimError {
 /// Where piston turning, and boring if it may be moved, should aim next.
 ///
 /// # Formula
-/// Engines of a lot: blocks in order, those of the store first, each taken if earliest fit can
-/// still serve every cylinder taken so far (exact for clearance windows of one width, masses left
-/// out). Gain of an aim: mean over mirrored pairs of runs of the engines at that aim less those at
+/// Engines of a lot: blocks in order, those of the store first, each promised to the class of mass
+/// with the most free pistons in which earliest fit can still serve every cylinder promised so far
+/// (exact for clearance windows of one width); classes as wide as the allowed spread. Gain of an aim: mean over mirrored pairs of runs of the engines at that aim less those at
 /// the aim of now, on the same draws; standard error `s/√n` over the `n` pairs, 95 % interval
 /// `±t₀.₉₇₅,ₙ₋₁` standard errors.
 /// # Given
@@ -256,12 +256,14 @@ pub enum AimError {
 /// how much to play. Aims are tried in steps of a tenth of the window (a fifth, and boring by
 /// quarters, if boring may be moved), up to two windows from now, within the drawing.
 /// # Returns
-/// The [`Advice`]. Where nothing gains, the best aim is the aim of now, with a gain of 0.
+/// The [`Advice`]. The best aim is the one nearest to now whose gain comes within one standard
+/// error of the most; where nothing gains more than that, it is the aim of now, with a gain of 0.
 /// # Errors
 /// [`AimError`].
 /// # Validity
-/// Normal scatter, the setter hits the aim, gauging without error. Masses enter only the searched
-/// runs, and so does the search itself: the other gains are those of serving blocks in order.
+/// Normal scatter, the setter hits the aim, gauging without error. Every engine counted is legal,
+/// but more could be made: the gains are those of serving blocks in order, except in the searched
+/// runs.
 /// # Source
 /// Derived here; common random numbers and mirrored (antithetic) draws after any textbook of
 /// simulation.

@@ -1,5 +1,8 @@
 //! One lot on paper: what the machines give at an aim, and how many engines it makes.
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
 use super::super::draw::Draw;
 use super::super::live::simulate::normal;
 use super::super::size::{Milligram, Nanometre};
@@ -15,8 +18,8 @@ pub(super) struct Draws {
     masses: Vec<f64>,
 }
 
-/// The draws of every run, in mirrored pairs: whatever one run has above its mean, the next has
-/// below.
+/// The draws of every run, in mirrored pairs: sizes that one run has above their mean, the next has
+/// below. Masses are the same in both, so that a mirrored question has exactly the mirrored answer.
 pub(super) fn draws(asked: &AimQuestion<'_>, seed: u64, runs: usize) -> Vec<Draws> {
     let pairs = runs.div_ceil(2);
     (0..pairs as u64).flat_map(|pair| mirrored(asked, seed, pair)).collect()
@@ -35,7 +38,7 @@ fn mirrored(asked: &AimQuestion<'_>, seed: u64, pair: u64) -> [Draws; 2] {
     let other = Draws {
         blocks: one.blocks.iter().map(less).collect(),
         diameters: less(&one.diameters),
-        masses: less(&one.masses),
+        masses: one.masses.clone(),
     };
     [one, other]
 }
@@ -47,10 +50,19 @@ pub(super) enum With {
     ComingOnly,
 }
 
-/// The sizes of one lot, nm: bores of each block rising, pistons rising.
+/// The sizes of one lot, nm.
 pub(super) struct Lot {
+    /// Bores of each block, rising.
     blocks: Vec<Vec<i64>>,
+    /// Pistons of each class of mass, rising.
+    classes: Vec<Class>,
+}
+
+/// Pistons of one class of mass, and the bores that they have been promised to.
+#[derive(Default)]
+struct Class {
     pistons: Vec<i64>,
+    bores: Vec<i64>,
 }
 
 impl Lot {
@@ -62,7 +74,11 @@ impl Lot {
         first: usize,
         with: With,
     ) -> Self {
-        let (mut blocks, mut pistons) = (Vec::new(), Vec::new());
+        let mut blocks = Vec::new();
+        let mut classes: BTreeMap<i64, Class> = BTreeMap::new();
+        let mut lay = |mass_mg: i64, diameter: i64| {
+            classes.entry(mass_class(asked, mass_mg)).or_default().pistons.push(diameter);
+        };
         if with == With::Store {
             let rising = |block: &Block| {
                 let mut bores: Vec<i64> = block.bores().iter().map(|bore| bore.0).collect();
@@ -70,7 +86,9 @@ impl Lot {
                 bores
             };
             blocks.extend(asked.blocks.iter().map(rising));
-            pistons.extend(asked.pistons.iter().map(|piston| piston.diameter().0));
+            for piston in asked.pistons {
+                lay(piston.mass().0, piston.diameter().0);
+            }
         }
         for z in &draws.blocks {
             if let Some(mut bores) = bored(asked, z, aim) {
@@ -78,27 +96,51 @@ impl Lot {
                 blocks.push(bores);
             }
         }
-        for (i, &z) in draws.diameters.iter().enumerate() {
-            pistons.extend(turned(asked, z, if i < first { aim } else { asked.now }));
+        for (i, (&z, &zm)) in draws.diameters.iter().zip(&draws.masses).enumerate() {
+            let aim = if i < first { aim } else { asked.now };
+            if let Some(diameter) = turned(asked, z, aim) {
+                lay(weighed(asked, zm).0, diameter);
+            }
         }
-        pistons.sort_unstable();
-        Self { blocks, pistons }
+        let mut classes: Vec<Class> = classes.into_values().collect();
+        classes.iter_mut().for_each(|class| class.pistons.sort_unstable());
+        Self { blocks, classes }
     }
 
-    /// Engines if the blocks are served in order and masses do not matter.
-    pub(super) fn engines(&self, asked: &AimQuestion<'_>) -> usize {
+    /// Engines if the blocks are served in order, each from the class of mass with the most free
+    /// pistons that can still serve it. Every one of them is legal.
+    pub(super) fn engines(mut self, asked: &AimQuestion<'_>) -> usize {
         let (min, max) = (asked.rules.clearance_min().0, asked.rules.clearance_max().0);
-        let mut kept: Vec<i64> = Vec::new();
         let mut engines = 0;
         for bores in &self.blocks {
-            let with = merged(&kept, bores);
-            if all_served(&with, &self.pistons, min, max) {
-                kept = with;
-                engines += 1;
+            // Stable, so that equal classes keep their order.
+            self.classes.sort_by_key(|class| Reverse(class.pistons.len() - class.bores.len()));
+            for class in &mut self.classes {
+                if class.pistons.len() - class.bores.len() < bores.len() {
+                    break;
+                }
+                let with = merged(&class.bores, bores);
+                if all_served(&with, &class.pistons, min, max) {
+                    class.bores = with;
+                    engines += 1;
+                    break;
+                }
             }
         }
         engines
     }
+}
+
+/// Class of a mass: as wide as the allowed spread, one of them about the mean mass of turning.
+fn mass_class(asked: &AimQuestion<'_>, mass_mg: i64) -> i64 {
+    let width = asked.rules.mass_spread_max().0 + 1;
+    let mean = Milligram::from_g(asked.turning.mass_g).map_or(0, |mass| mass.0);
+    (mass_mg - mean + width / 2).div_euclid(width)
+}
+
+/// The mass of a piston that comes; 0, which no piston has, if it is out of reach.
+fn weighed(asked: &AimQuestion<'_>, z: f64) -> Milligram {
+    Milligram::from_g(asked.turning.mass_g + z * asked.turning.mass_sd_g).unwrap_or(Milligram(0))
 }
 
 /// The bores of a block, nm; `None` if one lies outside the drawing.
@@ -177,10 +219,9 @@ pub(super) fn pieces(
         pistons.push(Piston::new(format!("a{i:05}"), piston.diameter(), piston.mass())?);
     }
     for (i, (&z, &zm)) in draws.diameters.iter().zip(&draws.masses).enumerate() {
-        let mass_g = asked.turning.mass_g + zm * asked.turning.mass_sd_g;
         let Some(diameter) = turned(asked, z, aim) else { continue };
-        let mass = Milligram::from_g(mass_g).unwrap_or(Milligram(0));
-        pistons.push(Piston::new(format!("b{i:05}"), Nanometre(diameter), mass)?);
+        let (id, diameter) = (format!("b{i:05}"), Nanometre(diameter));
+        pistons.push(Piston::new(id, diameter, weighed(asked, zm))?);
     }
     Ok((blocks, pistons))
 }

@@ -116,19 +116,17 @@ fn gain(at: &[usize], now: &[usize]) -> Gain {
     Gain { engines, standard_error, lower, upper, runs: at.len() }
 }
 
-/// The aim of most gain; among equals the one nearest to now.
+/// The aim nearest to now whose gain comes within one standard error of the most: beyond that the
+/// runs cannot tell aims apart, and the nearest disturbs the usual blocks least.
 pub(super) fn best(asked: &AimQuestion<'_>, found: &[AimPoint]) -> Aim {
     let far = |aim: Aim| {
         (aim.piston_mm - asked.now.piston_mm).abs() + (aim.bore_mm - asked.now.bore_mm).abs()
     };
-    let better = |a: &&AimPoint, b: &&AimPoint| {
-        let by_gain = a.gain.engines.total_cmp(&b.gain.engines);
-        by_gain.then(far(b.aim).total_cmp(&far(a.aim)))
-    };
-    match found.iter().max_by(better) {
-        Some(point) if 0.0 < point.gain.engines => point.aim,
-        _ => asked.now,
-    }
+    let most = found.iter().max_by(|a, b| a.gain.engines.total_cmp(&b.gain.engines));
+    let Some(most) = most else { return asked.now };
+    let enough = most.gain.engines - most.gain.standard_error;
+    let good = found.iter().filter(|point| enough <= point.gain.engines);
+    good.min_by(|a, b| far(a.aim).total_cmp(&far(b.aim))).map_or(asked.now, |point| point.aim)
 }
 
 /// Quarter, half, three quarters and all of the coming pistons at an aim. Boring, if it is moved,
