@@ -27,14 +27,21 @@ pub mod practice;
 pub mod shortage;
 pub mod size;
 pub mod table;
+pub mod wishes;
 
+mod bay;
 mod chain;
 mod draw;
 mod exchange;
+mod loss_bound;
 mod price;
+mod programme;
 mod rack;
 mod search;
+mod shelf;
+mod small;
 mod start;
+mod store;
 mod tray;
 
 use bedplate_gauge::calculation::Calculation;
@@ -43,6 +50,7 @@ use rack::Rack;
 use shortage::Shortage;
 use size::{Milligram, Nanometre};
 use tray::{NONE, Trays};
+use wishes::Wishes;
 
 /// Every calculation of this module.
 pub static CALCULATIONS: &[&Calculation] = &[
@@ -184,11 +192,34 @@ pub struct Matching {
     pub bound: usize,
     /// Sum of the engines' losses.
     pub loss: f64,
+    /// No matching with at least as many engines has a loss below this.
+    pub loss_bound: f64,
     /// What is left.
     pub left_over: LeftOver,
     /// Which pistons, if turned, would complete more engines; the first helps most, each counts
     /// on those before it. Empty if no block is left or no more pistons would help.
     pub blocking: Vec<Shortage>,
+    /// Rounds that the search took.
+    pub rounds: u32,
+    /// Moves that the search took, over all blocks.
+    pub moves: u64,
+}
+
+/// How far a search is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Progress {
+    /// Rounds done; 0 after the first filling.
+    pub round: u32,
+    /// Moves done, over all blocks.
+    pub moves: u64,
+    /// Complete engines so far.
+    pub engines: usize,
+    /// No matching at all completes more engines than this.
+    pub bound: usize,
+    /// Sum of the engines' losses so far.
+    pub loss: f64,
+    /// No matching with at least as many engines has a loss below this; 0 before the first round.
+    pub loss_bound: f64,
 }
 
 /// Why pieces or rules are refused. Nothing is assigned then.
@@ -278,6 +309,95 @@ pub enum SetError {
     BlockTwice {
         /// Its id.
         block: String,
+    },
+    /// A wish for a block that is not there.
+    #[error("a wish names block {block}, which was not given; only blocks of this lot can be")]
+    WishForUnknownBlock {
+        /// The id in the wish.
+        block: String,
+    },
+    /// A wish for a piston that is not there.
+    #[error("a wish names piston {piston}, which was not given; only pistons of this lot can be")]
+    WishForUnknownPiston {
+        /// The id in the wish.
+        piston: String,
+    },
+    /// A pin into a cylinder that the block has not.
+    #[error("block {block} has no cylinder {cylinder} to pin a piston into; it has 1 to {cylinders}")]
+    NoSuchCylinder {
+        /// The block.
+        block: String,
+        /// The cylinder in the wish.
+        cylinder: usize,
+        /// Cylinders it has.
+        cylinders: usize,
+    },
+    /// One block with two ranks.
+    #[error("block {block} is given two ranks; one at most")]
+    RankedTwice {
+        /// The block.
+        block: String,
+    },
+    /// One piston pinned into two places.
+    #[error("piston {piston} is pinned into two places; one at most")]
+    PinnedTwice {
+        /// The piston.
+        piston: String,
+    },
+    /// Two pistons pinned into one place.
+    #[error("pistons {piston} and {other} are both pinned into cylinder {cylinder} of block {block}")]
+    PlaceTaken {
+        /// The block.
+        block: String,
+        /// Cylinder, counted from 1.
+        cylinder: usize,
+        /// The one piston.
+        piston: String,
+        /// The other.
+        other: String,
+    },
+    /// A pin that breaks the clearance limits.
+    #[error(
+        "piston {piston} is pinned into cylinder {cylinder} of block {block}, but its clearance \
+         there would be {clearance}, outside the limits"
+    )]
+    PinOutside {
+        /// The piston.
+        piston: String,
+        /// The block.
+        block: String,
+        /// Cylinder, counted from 1.
+        cylinder: usize,
+        /// Bore less piston.
+        clearance: Nanometre,
+    },
+    /// Pins that break the spread of mass.
+    #[error("the pistons pinned into block {block} spread by {spread}, more than the rules allow")]
+    PinsTooWide {
+        /// The block.
+        block: String,
+        /// Heaviest less lightest of the pinned pistons.
+        spread: Milligram,
+    },
+    /// A piston kept for two blocks.
+    #[error("piston {piston} is pinned into or reserved for two blocks; one at most")]
+    ReservedTwice {
+        /// The piston.
+        piston: String,
+    },
+    /// Two pieces wished together and apart.
+    #[error("{one} and {other} are wished together and apart; one of the two at most")]
+    TogetherAndApart {
+        /// The one piece.
+        one: String,
+        /// The other.
+        other: String,
+    },
+    /// A piston apart from itself.
+    #[error("piston {piston} is wished apart from itself; two pistons are needed")]
+    ApartFromItself {
+        /// The piston.
+        piston: String,
     },
     /// One piston twice.
     #[error("piston {piston} is given twice; each piston once")]
@@ -445,15 +565,53 @@ pub fn match_sets(
     rules: &Rules,
     search: Search,
 ) -> Result<Matching, SetError> {
-    let rack = Rack::lay(blocks, pistons, rules)?;
-    let relaxed = bound::relax(&rack);
-    let trays = search::search(&rack, &relaxed, search);
-    let blocking = shortage::shortages(&rack, &trays, search);
-    let engines = sets(&rack, &trays);
+    match_sets_while(blocks, pistons, rules, &Wishes::default(), search, &mut |_| true)
+}
+
+/// [`match_sets`] with wishes, told after each round how far it is.
+///
+/// # Given
+/// Besides the pieces, rules and search: wishes, and whether to `go_on` after each round. It is
+/// first asked before the first round, with the first filling of the trays. The answer depends on
+/// the pieces, the rules, the wishes, the seed and the number of rounds only; so a caller that
+/// stops by the clock gets the answer that the same number of moves would have given.
+/// # Returns
+/// The [`Matching`]; its bounds hold without the wishes too.
+/// # Errors
+/// [`SetError`] as for [`match_sets`], and for wishes that contradict each other, the pieces or the
+/// rules; nothing is assigned then.
+/// # Validity
+/// As for [`match_sets`]. Wishes are kept exactly, but for ranks: more of the higher rank is what
+/// was found, not always the most there is.
+/// # Source
+/// As for [`match_sets`].
+pub fn match_sets_while(
+    blocks: &[Block],
+    pistons: &[Piston],
+    rules: &Rules,
+    wishes: &Wishes,
+    search: Search,
+    go_on: &mut dyn FnMut(&Progress) -> bool,
+) -> Result<Matching, SetError> {
+    let mut rack = Rack::lay(blocks, pistons, rules)?;
+    rack.wish(wishes)?;
+    let found = search::search(&rack, search, go_on);
+    let (relaxed, trays) = (&found.relaxed, &found.trays);
+    let blocking = shortage::shortages(&rack, trays, search);
+    let engines = sets(&rack, trays);
     // Begun at +0: the sum of nothing would be −0.
     let loss = engines.iter().fold(0.0, |sum, set| sum + set.loss);
-    let left_over = left_over(&rack, &relaxed, &trays);
-    Ok(Matching { engines, bound: relaxed.bound, loss, left_over, blocking })
+    let left_over = left_over(&rack, relaxed, trays);
+    Ok(Matching {
+        engines,
+        bound: relaxed.bound,
+        loss,
+        loss_bound: found.loss_bound,
+        left_over,
+        blocking,
+        rounds: found.rounds,
+        moves: found.moves,
+    })
 }
 
 /// The filled trays as sets, by id of the block.

@@ -18,17 +18,14 @@
 
 use std::ops::Range;
 
-use super::price::{Prices, Want, prices};
+use rayon::prelude::*;
+
+use super::price::{Wants, prices};
 use super::rack::Rack;
 use super::{Block, Piston, Rules, SetError};
 
 /// One engine in whole steps of the price.
-const ENGINE: u64 = 1 << 30;
-/// Blocks in the linear programme; of more, an even sample sets the prices.
-const BLOCKS_PRICED: usize = 1_000;
-/// Limit of its work, in multiplications: about a second.
-const WORK: u64 = 1_500_000_000;
-
+pub(super) const ENGINE: u64 = 1 << 30;
 /// The most engines that any matching of these pieces could complete: a number proven not to be
 /// exceeded, which need not be reached.
 ///
@@ -42,7 +39,8 @@ const WORK: u64 = 1_500_000_000;
 /// [`SetError`] for no pieces at all or one id twice.
 /// # Validity
 /// Always an upper bound. The clearance windows are in it exactly; the mass spread only for blocks
-/// that it rules out by itself. One more piston never lowers it, up to 1 000 blocks.
+/// that it rules out by itself. One more piston never lowers it, up to 400 sizes of pistons and
+/// 20 000 blocks; beyond that, prices of classes of sizes may raise it by a few in ten thousand.
 /// # Source
 /// Derived here: weak duality of linear programming.
 pub fn most_engines(
@@ -102,16 +100,46 @@ pub(super) struct Relaxed {
     pub(super) worth: Vec<f64>,
 }
 
-/// Bounds the count for a rack.
+/// How closely the sizes of pistons are priced.
+#[derive(Debug, Clone, Copy)]
+struct Care {
+    /// Blocks in the linear programme; of more, an even sample sets the prices.
+    blocks: usize,
+    /// Up to this many sizes of pistons each is a class of its own.
+    sizes_exact: usize,
+    /// Classes in one width of the clearance window otherwise.
+    classes_in_window: i64,
+}
+
+/// Good enough to begin a search with, in a few hundredths of a second.
+const ROUGH: Care = Care { blocks: 1_500, sizes_exact: 300, classes_in_window: 12 };
+/// What is printed.
+const CLOSE: Care = Care { blocks: 20_000, sizes_exact: 400, classes_in_window: 30 };
+
+/// Bounds the count for a rack as closely as it is done here.
 pub(super) fn relax(rack: &Rack<'_>) -> Relaxed {
-    let possible: Vec<bool> = (0..rack.blocks.len()).map(|b| possible_alone(rack, b)).collect();
-    let price = piston_prices(rack, &possible);
+    let rough = relax_roughly(rack);
+    let bound = tighten(rack, &rough);
+    Relaxed { bound, ..rough }
+}
+
+/// Bounds the count quickly, and finds which blocks are possible and what they are worth.
+pub(super) fn relax_roughly(rack: &Rack<'_>) -> Relaxed {
+    let possible: Vec<bool> =
+        (0..rack.blocks.len()).into_par_iter().map(|b| possible_alone(rack, b)).collect();
+    let price = piston_prices(rack, &possible, ROUGH);
     let (priced, pays) = value(rack, &possible, &price);
     // The bound at prices of zero, and at one price for all pistons, cost nothing to add.
     let alone = possible.iter().filter(|p| **p).count();
     let bound = priced.min(alone).min(engines_of_cylinders(rack, &possible));
     let worth = pays.iter().map(|&m| 1.0 - m as f64 / ENGINE as f64).collect();
     Relaxed { bound, possible, worth }
+}
+
+/// The closer bound.
+pub(super) fn tighten(rack: &Rack<'_>, rough: &Relaxed) -> usize {
+    let price = piston_prices(rack, &rough.possible, CLOSE);
+    value(rack, &rough.possible, &price).0.min(rough.bound)
 }
 
 /// Evaluates the bound at given prices, in whole steps; also what each block pays at least.
@@ -143,41 +171,59 @@ fn value(rack: &Rack<'_>, possible: &[bool], price: &[u64]) -> (usize, Vec<u64>)
     (usize::try_from(whole).unwrap_or(usize::MAX), pays)
 }
 
-/// Prices of all pistons from the linear programme over the possible blocks, in steps.
-fn piston_prices(rack: &Rack<'_>, possible: &[bool]) -> Vec<u64> {
-    let blocks: Vec<usize> = (0..possible.len()).filter(|&b| possible[b]).collect();
-    let mut priced = vec![0_u64; rack.mass.len()];
-    // Every k-th block and every k-th piston keep the proportions of supply and demand.
-    let k = blocks.len().div_ceil(BLOCKS_PRICED).max(1);
-    let mut place_in_sample = vec![None; possible.len()];
-    for (i, &b) in blocks.iter().step_by(k).enumerate() {
-        place_in_sample[b] = Some(i);
-    }
-    let mut slots = Vec::new();
-    let mut wants = Vec::new();
-    for &slot in &rack.by_bore {
-        if let Some(block) = place_in_sample[rack.block_of[slot]] {
-            let run = rack.run[slot].start.div_ceil(k)..rack.run[slot].end.div_ceil(k);
-            if !run.is_empty() {
-                wants.push(Want { block, run });
-                slots.push(slot);
+/// Classes of diameter of a rack's pistons: the class of each piston, and how many each holds.
+pub(super) struct Classes {
+    /// Class of each piston.
+    pub(super) of: Vec<usize>,
+    /// Pistons in each class.
+    pub(super) count: Vec<usize>,
+}
+
+impl Classes {
+    /// Classes `step` nm wide, empty ones left out; each size its own if there are few sizes.
+    pub(super) fn cut(diameter: &[i64], step: i64, sizes_exact: usize) -> Self {
+        let sizes = 1 + diameter.windows(2).filter(|w| w[0] != w[1]).count();
+        let step = if sizes <= sizes_exact { 1 } else { step.max(1) };
+        let mut classes = Self { of: Vec::with_capacity(diameter.len()), count: Vec::new() };
+        let mut last = i64::MIN;
+        for d in diameter {
+            let number = d.div_euclid(step);
+            if number != last {
+                classes.count.push(0);
+                last = number;
             }
+            classes.of.push(classes.count.len() - 1);
+            classes.count[classes.of[classes.of.len() - 1]] += 1;
         }
+        classes
     }
-    let Prices { scarce, .. } = prices(blocks.len().div_ceil(k), &wants, WORK);
-    for scarcity in scarce {
-        let (first, last) = (slots[scarcity.wants.0], slots[scarcity.wants.1]);
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "0 to 1 engine"
-        )]
-        let steps = (scarcity.price.clamp(0.0, 1.0) * ENGINE as f64).round() as u64;
-        for price in &mut priced[rack.run[first].start..rack.run[last].end] {
-            *price = price.saturating_add(steps);
-        }
+
+    /// The classes that a run of pistons touches.
+    pub(super) fn touched(&self, run: &Range<usize>) -> Range<usize> {
+        if run.is_empty() { 0..0 } else { self.of[run.start]..self.of[run.end - 1] + 1 }
     }
-    priced
+}
+
+/// Prices of all pistons from the linear programme over the possible blocks, in steps.
+fn piston_prices(rack: &Rack<'_>, possible: &[bool], care: Care) -> Vec<u64> {
+    let width = rack.rules.clearance_max().0 - rack.rules.clearance_min().0;
+    let classes = Classes::cut(&rack.diameter, width / care.classes_in_window, care.sizes_exact);
+    let blocks: Vec<usize> = (0..possible.len()).filter(|&b| possible[b]).collect();
+    let k = blocks.len().div_ceil(care.blocks).max(1);
+    let wants = |&b: &usize| -> (Wants, f64) {
+        (rack.slots(b).map(|slot| classes.touched(&rack.run[slot])).collect(), 1.0)
+    };
+    let sample: Vec<(Wants, f64)> = blocks.iter().step_by(k).map(wants).collect();
+    let weight = blocks.len() as f64 / sample.len().max(1) as f64;
+    let answer = prices(&classes.count, &sample, weight);
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a price is 0 to 1 engine"
+    )]
+    let steps = |price: &f64| (price * ENGINE as f64).round() as u64;
+    let of_class: Vec<u64> = answer.price.iter().map(steps).collect();
+    classes.of.iter().map(|&class| of_class[class]).collect()
 }
 
 /// Engines from the cylinders that can be served at once, smallest blocks first.

@@ -2,11 +2,14 @@
 //! takes the place of a third, until one comes free that the block wants.
 
 use super::draw::Draw;
+use super::exchange::Strips;
 use super::rack::Rack;
 use super::tray::{NONE, Trays};
 
 /// Longest chain.
 const DEPTH: u8 = 6;
+/// Longest chain drawn by chance.
+const DEPTH_FAR: u8 = 9;
 /// Mass windows tried for one block.
 const WINDOWS: usize = 10;
 /// Pistons tried for one slot in one window.
@@ -35,13 +38,76 @@ const HOPELESS: u32 = 1_000_000;
 
 /// How much is tried.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Effort<'w> {
-    /// Blocks worth trying.
-    pub(super) wanted: &'w [bool],
+pub(super) struct Effort {
     /// Idle blocks tried in one pass, drawn by chance.
     pub(super) tries: usize,
     /// Passes at most; each pass but the last completes at least one block.
     pub(super) passes: usize,
+}
+
+/// Pistons that each one tries to set free, where there are too many to look at all.
+const CLAIMS: usize = 8;
+/// Pistons at the end of one chain tried for one slot in one window.
+const SAME_ROOT: usize = 4;
+/// Places tried for one block in one window before it is given up.
+const PLACES: u32 = 160;
+
+/// Tries a few idle blocks on a large rack, with long chains drawn by chance. Worth while when the
+/// trays are settled: masses and clearances drawn together leave room for exchanges.
+pub(super) fn complete_far(
+    rack: &Rack<'_>,
+    strips: &Strips,
+    trays: &mut Trays,
+    passes: usize,
+    draw: &mut Draw,
+) {
+    for _ in 0..passes {
+        let mut idle = trays.idle();
+        idle.retain(|&b| rack.slots(b).all(|slot| !rack.run[slot].is_empty()));
+        if idle.is_empty() {
+            return;
+        }
+        draw.shuffle(&mut idle);
+        idle.sort_by_key(|&b| std::cmp::Reverse(rack.rank(b)));
+        let reach = reach_far(rack, strips, trays, draw);
+        for block in idle {
+            complete_block(rack, trays, &reach, block, &mut 0);
+        }
+    }
+}
+
+/// Tries to complete one idle block.
+pub(super) fn complete_one(rack: &Rack<'_>, trays: &mut Trays, block: usize, draw: &mut Draw) {
+    let reach = reach(rack, trays, draw, &mut 0);
+    complete_block(rack, trays, &reach, block, &mut 0);
+}
+
+/// Spreads out from the spare pistons by draws of chance.
+fn reach_far(rack: &Rack<'_>, strips: &Strips, trays: &Trays, draw: &mut Draw) -> Reach {
+    let n = rack.mass.len();
+    let mut reach = Reach { successor: vec![NONE; n], root: vec![NONE; n], depth: vec![FAR; n] };
+    let mut layer: Vec<usize> = (0..n).filter(|&p| trays.slot_of[p] == NONE).collect();
+    for &p in &layer {
+        (reach.root[p], reach.depth[p]) = (p, 0);
+    }
+    for depth in 1..=DEPTH_FAR {
+        draw.shuffle(&mut layer);
+        let mut next_layer = Vec::new();
+        for _ in 0..CLAIMS {
+            for &q in &layer {
+                let p = strips.exchangeable(rack, q, draw);
+                let slot = trays.slot_of[p];
+                let open = slot != NONE && reach.depth[p] == FAR && trays.may_take(rack, slot, q);
+                if open {
+                    (reach.successor[p], reach.root[p]) = (q, reach.root[q]);
+                    reach.depth[p] = depth;
+                    next_layer.push(p);
+                }
+            }
+        }
+        layer = next_layer;
+    }
+    reach
 }
 
 /// Completes idle blocks until no chain completes another. `work` counts what was looked at, in
@@ -49,17 +115,18 @@ pub(super) struct Effort<'w> {
 pub(super) fn complete(
     rack: &Rack<'_>,
     trays: &mut Trays,
-    effort: Effort<'_>,
+    effort: Effort,
     draw: &mut Draw,
     work: &mut u64,
 ) {
     for _ in 0..effort.passes {
         let mut idle = trays.idle();
-        idle.retain(|&b| effort.wanted[b]);
+        idle.retain(|&b| rack.slots(b).all(|slot| !rack.run[slot].is_empty()));
         if idle.is_empty() {
             return;
         }
         draw.shuffle(&mut idle);
+        idle.sort_by_key(|&b| std::cmp::Reverse(rack.rank(b)));
         let reach = reach(rack, trays, draw, work);
         let before = trays.engines;
         for block in idle.into_iter().take(effort.tries) {
@@ -206,7 +273,7 @@ fn complete_in(
     let mut lists: Vec<(usize, Vec<usize>)> = Vec::new();
     for slot in rack.slots(block) {
         *work += within.len() as u64 / 16;
-        let usable = |&p: &usize| rack.allows(slot, p) && reach.exchanges(trays, p) != FAR;
+        let usable = |&p: &usize| reach.exchanges(trays, p) != FAR && rack.allows(slot, p);
         let list: Vec<usize> = within.iter().copied().filter(usable).collect();
         if list.is_empty() {
             return false;
@@ -217,29 +284,61 @@ fn complete_in(
     for (slot, list) in &mut lists {
         let ideal = rack.bore[*slot] - target;
         let key = |&p: &usize| (reach.depth[p], (rack.diameter[p] - ideal).abs(), p);
-        if list.len() > CHOICES {
-            list.select_nth_unstable_by_key(CHOICES, key);
-            list.truncate(CHOICES);
+        // A few of each chain's end, so that the slots do not all wait for the same spare piston.
+        if list.len() > 8 * CHOICES {
+            list.select_nth_unstable_by_key(8 * CHOICES, key);
+            list.truncate(8 * CHOICES);
         }
         list.sort_unstable_by_key(key);
-    }
-    let mut log = Vec::new();
-    for (slot, list) in &lists {
-        let done = list.iter().any(|&p| {
-            *work += 1;
-            set_free(rack, trays, reach, (block, p), &mut log) && {
-                trays.put(*slot, p);
-                log.push((*slot, NONE));
-                true
+        let mut roots: Vec<usize> = Vec::new();
+        list.retain(|&p| {
+            let root = reach.root[p];
+            let same = roots.iter().filter(|&&r| r == root).count();
+            let kept = same < SAME_ROOT && roots.len() < CHOICES;
+            if kept {
+                roots.push(root);
             }
+            kept
         });
-        if !done {
-            undo(trays, &mut log, 0);
+    }
+    let mut tries = PLACES;
+    let done = fill(rack, trays, reach, block, &lists, &mut tries);
+    *work += u64::from(PLACES - tries);
+    if done {
+        trays.close(block);
+    }
+    done
+}
+
+/// Fills the listed slots of a block one after the other, going back on a choice that leaves a
+/// later slot without; undoes everything if it fails.
+fn fill(
+    rack: &Rack<'_>,
+    trays: &mut Trays,
+    reach: &Reach,
+    block: usize,
+    lists: &[(usize, Vec<usize>)],
+    tries: &mut u32,
+) -> bool {
+    let Some(((slot, list), rest)) = lists.split_first() else { return true };
+    for &p in list {
+        if *tries == 0 {
             return false;
         }
+        *tries -= 1;
+        let mut log = Vec::new();
+        if !trays.has_apart(rack, block, *slot, p)
+            && set_free(rack, trays, reach, (block, p), &mut log)
+        {
+            trays.put(*slot, p);
+            log.push((*slot, NONE));
+            if fill(rack, trays, reach, block, rest, tries) {
+                return true;
+            }
+            undo(trays, &mut log, 0);
+        }
     }
-    trays.close(block);
-    true
+    false
 }
 
 /// Frees `piston` for `block` by its chain, begun at the spare end, every step tested. Undoes its

@@ -4,6 +4,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::size::{Milligram, Nanometre};
+use super::wishes::{Apart, Pin, Wishes};
 use super::{Block, Matching, Piston, Rules, Set};
 
 /// The first fault found in a matching.
@@ -77,6 +78,14 @@ pub enum Fault {
         /// As found from the pieces.
         found: f64,
     },
+    /// Less loss than the bound allows: the bound is wrong.
+    #[error("a loss of {loss} is less than the bound of {loss_bound}")]
+    BelowLossBound {
+        /// Loss of the answer.
+        loss: f64,
+        /// The bound in the answer.
+        loss_bound: f64,
+    },
     /// More engines than the bound allows: the bound is wrong.
     #[error("{engines} engines are more than the bound of {bound}")]
     AboveBound {
@@ -84,6 +93,14 @@ pub enum Fault {
         engines: usize,
         /// The bound in the answer.
         bound: usize,
+    },
+    /// A wish that is not kept.
+    #[error("piston {piston} in block {block} is against a wish")]
+    AgainstWish {
+        /// The piston.
+        piston: String,
+        /// The block it is assigned to.
+        block: String,
     },
     /// A piece both used and left over, or neither.
     #[error("{piece} is not accounted for exactly once, in a set or left over")]
@@ -120,7 +137,41 @@ pub fn check_matching(
     let loss: f64 = matching.engines.iter().map(|set| set.loss).sum();
     same("loss", "all engines", matching.loss, loss)?;
     let (engines, bound) = (matching.engines.len(), matching.bound);
-    if engines > bound { Err(Fault::AboveBound { engines, bound }) } else { Ok(()) }
+    if engines > bound {
+        return Err(Fault::AboveBound { engines, bound });
+    }
+    let loss_bound = matching.loss_bound;
+    if loss_bound <= loss { Ok(()) } else { Err(Fault::BelowLossBound { loss, loss_bound }) }
+}
+
+/// Checks that sets keep every wish but the ranks, which only order answers.
+///
+/// # Errors
+/// The first [`Fault::AgainstWish`] found.
+pub fn check_wishes(wishes: &Wishes, engines: &[Set]) -> Result<(), Fault> {
+    for set in engines {
+        let against = |piston: &str| {
+            let (piston, block) = (piston.to_owned(), set.block.clone());
+            Err(Fault::AgainstWish { piston, block })
+        };
+        for place in &set.places {
+            let id = place.piston.as_str();
+            let here = |pin: &&Pin| pin.block == set.block && pin.cylinder == place.cylinder;
+            let pinned_away = wishes.pins.iter().any(|pin| pin.piston == id && !here(&pin));
+            let other_pinned_here = wishes.pins.iter().any(|pin| here(&pin) && pin.piston != id);
+            let reserved_away =
+                wishes.reserved.iter().any(|r| r.piston == id && r.block != set.block);
+            let with = |other: &str| set.places.iter().any(|p| p.piston == other);
+            let apart = wishes.apart.iter().any(|apart| match apart {
+                Apart::PistonAndBlock { piston, block } => piston == id && *block == set.block,
+                Apart::Pistons { one, other } => one == id && with(other),
+            });
+            if pinned_away || other_pinned_here || reserved_away || apart {
+                return against(id);
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Checks every rule on sets alone, as the ways of [`practice`](super::practice) give them, and

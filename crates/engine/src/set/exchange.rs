@@ -33,6 +33,21 @@ impl Strips {
         Self { strips: rack.by_mass.chunks(length).map(cut).collect(), length }
     }
 
+    /// A piston that `piston` may well take the place of: of about its mass and diameter.
+    pub(super) fn exchangeable(&self, rack: &Rack<'_>, piston: usize, draw: &mut Draw) -> usize {
+        let spread = rack.spread_max();
+        let first = rack.by_mass.partition_point(|&p| rack.mass[p] < rack.mass[piston] - spread);
+        let end = rack.by_mass.partition_point(|&p| rack.mass[p] <= rack.mass[piston] + spread);
+        let (first, last) = (first / self.length, (end - 1) / self.length);
+        let strip = &self.strips[first + draw.below(last - first + 1)];
+        let window = rack.rules.clearance_max().0 - rack.rules.clearance_min().0;
+        let shift = (draw.unit() - 0.5) * window as f64;
+        #[expect(clippy::cast_possible_truncation, reason = "at most half a window")]
+        let wanted = rack.diameter[piston] + shift as i64;
+        let place = strip.partition_point(|&p| rack.diameter[p] < wanted);
+        strip[place.min(strip.len() - 1)]
+    }
+
     /// A piston of about the mass of `sister` and the diameter `ideal`.
     fn near(&self, rack: &Rack<'_>, sister: usize, ideal: i64, draw: &mut Draw) -> usize {
         let bits = draw.bits();
@@ -88,20 +103,20 @@ pub(super) fn wander(
     }
 }
 
-/// Tries `moves` moves that lower the loss, cooling all the while.
+/// Tries `moves` moves that lower the loss, cooling all the while from the temperature `hot`.
 pub(super) fn cool(
     rack: &Rack<'_>,
     strips: &Strips,
     trays: &mut Trays,
     moves: u64,
+    hot: f64,
     draw: &mut Draw,
 ) {
-    // From a fifth of one worst place's loss down to where nothing but betterment passes.
-    const HOT: f64 = 0.2;
+    // Where nothing but betterment passes.
     const COLD: f64 = 0.0004;
     const STRETCH: u64 = 256;
     for begin in (0..moves).step_by(256) {
-        let temperature = HOT * libm::pow(COLD / HOT, begin as f64 / moves as f64);
+        let temperature = hot * libm::pow(COLD / hot, begin as f64 / moves as f64);
         for _ in 0..STRETCH.min(moves - begin) {
             one_move(rack, strips, trays, Made::Cooling(temperature), draw);
         }
@@ -166,6 +181,18 @@ fn exchange_pistons(
     }
 }
 
+/// Hands the set of `from` over to the idle block `to` if it fits there.
+pub(super) fn hand_over(
+    rack: &Rack<'_>,
+    trays: &mut Trays,
+    from: usize,
+    to: usize,
+    draw: &mut Draw,
+) -> bool {
+    exchange_sets(rack, trays, (from, to), Made::Every, draw);
+    trays.filled[to]
+}
+
 /// Exchanges the whole sets of two blocks of as many cylinders, the smallest bore getting the
 /// smallest piston; one of the two may be idle.
 fn exchange_sets(
@@ -178,6 +205,12 @@ fn exchange_sets(
     let idle_both = !trays.filled[a] && !trays.filled[b];
     if a == b || idle_both || rack.cylinders(a) != rack.cylinders(b) {
         return;
+    }
+    if trays.filled[a] != trays.filled[b] {
+        let (filled, idle) = if trays.filled[a] { (a, b) } else { (b, a) };
+        if rack.rank(idle) < rack.rank(filled) {
+            return;
+        }
     }
     // On the stack: this runs in the innermost loop.
     let set_of = |block: usize| {

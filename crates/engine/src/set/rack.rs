@@ -6,7 +6,9 @@
 //! in the search leans on this.
 
 use std::ops::Range;
+use std::sync::Arc;
 
+use super::wishes::{Held, Wishes};
 use super::{Block, Piston, Rules, SetError};
 
 /// The rack: blocks by id, pistons by diameter (then mass, then id).
@@ -41,6 +43,11 @@ pub(super) struct Rack<'a> {
     pub(super) mass_scale: MassScale,
     /// Larger of the distances from the target clearance to its limits, nm.
     half_width: f64,
+    /// What is wished for, by the places on the whole rack; `None` if nothing is.
+    held: Option<Arc<Held>>,
+    /// Places on the whole rack of a part's blocks and pistons; empty on the whole rack itself.
+    home_block: Vec<usize>,
+    home_piston: Vec<usize>,
 }
 
 impl<'a> Rack<'a> {
@@ -114,6 +121,32 @@ impl<'a> Rack<'a> {
             mass_place,
             mass_scale,
             half_width,
+            held: None,
+            home_block: Vec::new(),
+            home_piston: Vec::new(),
+        }
+    }
+
+    /// Hangs what is wished for on the whole rack.
+    pub(super) fn wish(&mut self, wishes: &Wishes) -> Result<(), SetError> {
+        if !wishes.is_empty() {
+            self.held = Some(Arc::new(Held::of(self, wishes)?));
+        }
+        Ok(())
+    }
+
+    /// A part of the whole rack: some of its blocks and pistons, each list rising.
+    pub(super) fn part(&self, blocks: &[usize], pistons: &[usize]) -> Self {
+        let part = Self::lay_sorted(
+            blocks.iter().map(|&b| self.blocks[b]).collect(),
+            pistons.iter().map(|&p| self.pistons[p]).collect(),
+            self.rules,
+        );
+        Self {
+            held: self.held.clone(),
+            home_block: blocks.to_vec(),
+            home_piston: pistons.to_vec(),
+            ..part
         }
     }
 
@@ -132,8 +165,12 @@ impl<'a> Rack<'a> {
                 place[*old] = new;
             }
         }
+        let home = |old: Option<usize>| old.map_or(usize::MAX, |p| self.home_piston(p));
+        let home_piston = all.iter().map(|&(_, old)| home(old)).collect();
+        let home_block = (0..self.blocks.len()).map(|b| self.home_block(b)).collect();
         let pistons = all.into_iter().map(|(p, _)| p).collect();
-        (Rack::lay_sorted(self.blocks.clone(), pistons, self.rules), place)
+        let rack = Rack::lay_sorted(self.blocks.clone(), pistons, self.rules);
+        (Rack { held: self.held.clone(), home_block, home_piston, ..rack }, place)
     }
 
     /// The slots of a block.
@@ -156,9 +193,66 @@ impl<'a> Rack<'a> {
         self.rules.mass_spread_max().0
     }
 
-    /// Whether the bore of `slot` allows `piston`.
+    /// Whether `slot` may take `piston`: its bore allows it, and nobody wishes otherwise.
     pub(super) fn allows(&self, slot: usize, piston: usize) -> bool {
         self.run[slot].contains(&piston)
+            && self.held.as_deref().is_none_or(|held| {
+                let block = self.block_of[slot];
+                let cylinder = slot - self.first_slot[block];
+                held.allows(self.home_block(block), cylinder, self.home_piston(piston))
+            })
+    }
+
+    /// Whether two pistons must not be in one engine.
+    pub(super) fn apart(&self, p: usize, q: usize) -> bool {
+        let held = self.held.as_deref();
+        held.is_some_and(|held| held.apart(self.home_piston(p), self.home_piston(q)))
+    }
+
+    /// Whether anything is wished for.
+    pub(super) fn any_wish(&self) -> bool {
+        self.held.is_some()
+    }
+
+    /// Rank of a block.
+    pub(super) fn rank(&self, block: usize) -> i32 {
+        self.held.as_deref().map_or(0, |held| held.rank[self.home_block(block)])
+    }
+
+    /// Whether anything is wished of a piston.
+    pub(super) fn is_wished(&self, piston: usize) -> bool {
+        let held = self.held.as_deref();
+        held.is_some_and(|held| {
+            held.piston.get(self.home_piston(piston)).is_some_and(|wished| *wished)
+        })
+    }
+
+    /// Whether a piston is pinned into a block.
+    pub(super) fn has_pins(&self, block: usize) -> bool {
+        self.held.as_deref().is_some_and(|held| held.block[self.home_block(block)])
+    }
+
+    /// The block that a piston is pinned into or reserved for, on the whole rack.
+    pub(super) fn kept_for(&self, piston: usize) -> Option<usize> {
+        self.held.as_deref().and_then(|held| held.home(self.home_piston(piston)))
+    }
+
+    fn home_block(&self, block: usize) -> usize {
+        self.home_block.get(block).copied().unwrap_or(block)
+    }
+
+    fn home_piston(&self, piston: usize) -> usize {
+        self.home_piston.get(piston).copied().unwrap_or(piston)
+    }
+
+    /// Larger of the distances from the target clearance to its limits, nm.
+    pub(super) fn half_width(&self) -> f64 {
+        self.half_width
+    }
+
+    /// A distance in nm as a share of the half width; 0 if that is 0.
+    pub(super) fn share_of_half(&self, distance_nm: i64) -> f64 {
+        if self.half_width == 0.0 { 0.0 } else { distance_nm as f64 / self.half_width }
     }
 
     /// Loss of one place: the square of its distance from the target clearance, as a share of the

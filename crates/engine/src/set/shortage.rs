@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use rayon::prelude::*;
 
+use super::bay::Bay;
 use super::chain::{self, Effort};
 use super::draw::Draw;
 use super::rack::Rack;
@@ -17,6 +18,7 @@ use super::{Piston, Search};
 ///
 /// Found by laying such pistons on the rack, spread evenly over the interval and of the store's
 /// middle mass, and completing engines with them: that many more engines were really put together.
+/// Of many idle blocks, an even sample of 150 at most is asked for pistons; more would help more.
 /// Fewer pistons might do; other intervals might do too.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Shortage {
@@ -36,6 +38,11 @@ const LISTED: usize = 3;
 const TRIED: usize = 6;
 /// Passes of chains in one trial. Most engines come in the first; the count found is still true.
 const PASSES: usize = 2;
+/// Filled blocks, spare pistons and idle blocks looked at; of more, those nearest to the middle
+/// mass and an even sample.
+const FILLED_AROUND: usize = 600;
+const SPARE_AROUND: usize = 1_000;
+const IDLE_AROUND: usize = 150;
 /// One micrometre, to which intervals are rounded where they are wide enough.
 const MICROMETRE: i64 = 1_000;
 
@@ -51,12 +58,14 @@ struct Trial {
 pub(super) fn shortages(rack: &Rack<'_>, trays: &Trays, search: Search) -> Vec<Shortage> {
     let mut found: Vec<Shortage> = Vec::new();
     let mut added: Vec<Piston> = Vec::new();
-    let mut trays = trays.clone();
+    let bay = around_middle(rack, trays);
+    let (rack, mut trays) = (&bay.rack, bay.trays.clone());
+    let mass = bay.middle;
     while found.len() < LISTED && trays.engines < rack.blocks.len() {
         // Pistons of one size and mass keep their order, so that the trays of the last trial are
         // also trays of this rack.
         let (with_added, _) = rack.with_more(&added);
-        let Some(trial) = best(&with_added, &trays, search, &found) else { break };
+        let Some(trial) = best(&with_added, &trays, (search, mass), &found) else { break };
         found.push(trial.shortage);
         trays = trial.trays;
         added.extend(trial.more);
@@ -64,15 +73,47 @@ pub(super) fn shortages(rack: &Rack<'_>, trays: &Trays, search: Search) -> Vec<S
     found
 }
 
+/// The part of the rack on which pistons of the middle mass can do good at once: what is found
+/// there holds for the whole, and looking at all of a large rack would find little more.
+struct Around<'a> {
+    rack: Rack<'a>,
+    trays: Trays,
+    /// Mass in the middle of the whole store, mg.
+    middle: i64,
+}
+
+fn around_middle<'a>(rack: &Rack<'a>, trays: &Trays) -> Around<'a> {
+    let middle = rack.mass[rack.by_mass[rack.by_mass.len() / 2]];
+    // Those nearest to the middle mass, and an even sample of the idle.
+    let lightest = |b: &usize| rack.slots(*b).map(|s| rack.mass[trays.piston_in[s]]).min();
+    let off = |b: &usize| lightest(b).map_or(i64::MAX, |mass| (mass - middle).abs());
+    let mut blocks: Vec<usize> = (0..rack.blocks.len()).filter(|&b| trays.filled[b]).collect();
+    blocks.sort_by_key(|b| (off(b), *b));
+    blocks.truncate(FILLED_AROUND);
+    let mut pistons: Vec<usize> =
+        blocks.iter().flat_map(|&b| rack.slots(b)).map(|s| trays.piston_in[s]).collect();
+    let mut spare: Vec<usize> =
+        (0..rack.mass.len()).filter(|&p| trays.slot_of[p] == NONE).collect();
+    spare.sort_by_key(|&p| ((rack.mass[p] - middle).abs(), p));
+    pistons.extend(spare.into_iter().take(SPARE_AROUND));
+    let idle = trays.idle();
+    let step = idle.len().div_ceil(IDLE_AROUND).max(1);
+    blocks.extend(idle.into_iter().step_by(step));
+    blocks.sort_unstable();
+    pistons.sort_unstable();
+    let bay = Bay::of(rack, trays, blocks, pistons);
+    Around { rack: bay.rack, trays: bay.trays, middle }
+}
+
 /// The interval not yet listed that completes the most engines, with the fewest pistons among
 /// equals.
-fn best(rack: &Rack<'_>, trays: &Trays, search: Search, listed: &[Shortage]) -> Option<Trial> {
+fn best(rack: &Rack<'_>, trays: &Trays, with: (Search, i64), listed: &[Shortage]) -> Option<Trial> {
     let mut intervals = intervals(rack, trays);
     intervals.retain(|&(from, _, _)| listed.iter().all(|s| s.from.0 != from));
     intervals.truncate(TRIED);
     // The trials do not know of each other, so the cores may share them in any order.
     let trials: Vec<Option<Trial>> =
-        intervals.into_par_iter().map(|interval| tried(rack, trays, search, interval)).collect();
+        intervals.into_par_iter().map(|interval| tried(rack, trays, with, interval)).collect();
     let key = |s: &Shortage| (s.engines, Reverse(s.pistons), Reverse(s.from));
     trials.into_iter().flatten().max_by_key(|trial| key(&trial.shortage))
 }
@@ -112,15 +153,14 @@ fn intervals(rack: &Rack<'_>, trays: &Trays) -> Vec<(i64, i64, usize)> {
 fn tried(
     rack: &Rack<'_>,
     trays: &Trays,
-    search: Search,
+    (search, mass): (Search, i64),
     (from, to, wanted): (i64, i64, usize),
 ) -> Option<Trial> {
-    let blocks = vec![true; rack.blocks.len()];
     let trial = |n: usize| {
-        let more = spread_evenly(rack, from, to, n);
+        let more = spread_evenly(mass, from, to, n);
         let (with_rack, place) = rack.with_more(&more);
         let mut with = trays.moved(&with_rack, &place);
-        let effort = Effort { wanted: &blocks, tries: usize::MAX, passes: PASSES };
+        let effort = Effort { tries: usize::MAX, passes: PASSES };
         let mut draw = Draw::new(search.seed, 2);
         chain::complete(&with_rack, &mut with, effort, &mut draw, &mut 0);
         let old: HashSet<usize> = place.into_iter().collect();
@@ -141,8 +181,8 @@ fn tried(
 }
 
 /// `n` pistons in the middles of `n` equal parts of an interval, of the store's middle mass.
-fn spread_evenly(rack: &Rack<'_>, from: i64, to: i64, n: usize) -> Vec<Piston> {
-    let mass = Milligram(rack.mass[rack.by_mass[rack.by_mass.len() / 2]]);
+fn spread_evenly(mass: i64, from: i64, to: i64, n: usize) -> Vec<Piston> {
+    let mass = Milligram(mass);
     let at = |i: usize| {
         let parts = (to - from) as i128 * (2 * i as i128 + 1) / (2 * n as i128);
         let diameter = Nanometre(from + i64::try_from(parts).expect("no longer than the interval"));

@@ -5,6 +5,9 @@ use super::rack::Rack;
 /// No piston, or no slot.
 pub(super) const NONE: usize = usize::MAX;
 
+/// More than any spread of mass that is allowed.
+pub(super) const TOO_WIDE: i64 = i64::MAX / 4;
+
 /// The state of all trays. Between the steps of the search every block is either wholly filled
 /// and legal or wholly empty; inside a step one block may be half filled.
 #[derive(Debug, Clone)]
@@ -28,6 +31,14 @@ impl Trays {
             filled: vec![false; rack.blocks.len()],
             engines: 0,
         }
+    }
+
+    /// Empties all trays.
+    pub(super) fn clear(&mut self) {
+        self.piston_in.fill(NONE);
+        self.slot_of.fill(NONE);
+        self.filled.fill(false);
+        self.engines = 0;
     }
 
     /// The same state on a rack on which piston `p` has moved to `place[p]`.
@@ -75,7 +86,7 @@ impl Trays {
     }
 
     /// Spread of mass of a block, mg, as it would be with `piston` in `slot`. Empty slots do not
-    /// count. With `slot` = [`NONE`] nothing is changed.
+    /// count. With `slot` = [`NONE`] nothing is changed. [`TOO_WIDE`] if the pistons must be apart.
     pub(super) fn spread_with(
         &self,
         rack: &Rack<'_>,
@@ -91,7 +102,24 @@ impl Trays {
                 most = most.max(rack.mass[p]);
             }
         }
+        if rack.any_wish() && slot != NONE && self.has_apart(rack, block, slot, piston) {
+            return TOO_WIDE;
+        }
         if most < least { 0 } else { most - least }
+    }
+
+    /// Whether another place of a block holds a piston that must not be with `piston`.
+    pub(super) fn has_apart(
+        &self,
+        rack: &Rack<'_>,
+        block: usize,
+        slot: usize,
+        piston: usize,
+    ) -> bool {
+        rack.any_wish()
+            && rack.slots(block).any(|s| {
+                s != slot && self.piston_in[s] != NONE && rack.apart(piston, self.piston_in[s])
+            })
     }
 
     /// Whether `slot` may take `piston` in place of the one it holds.
