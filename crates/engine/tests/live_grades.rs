@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a question that cannot be asked must fail the test")]
 
 use bedplate_engine::set::clearance::Scatter;
+use bedplate_engine::set::grades::trial::{GradedLot, TrialError, grades_or_measurement};
 use bedplate_engine::set::grades::{
     GRADE_LIMITS, Grade, GradeError, GradeQuestion, GradeRule, best_grades, equal_count_grades,
     equal_width_grades, judge_grades,
@@ -98,6 +99,32 @@ fn the_worked_example_gives_its_figures() {
         let Some(Value::Figure(found)) = found else { panic!("{name} is a figure") };
         assert_eq!(format!("{found:.5}"), *expected, "{name}");
     }
+}
+
+/// Measuring and serving in order never loses to taking pistons of a grade blindly, by more than
+/// chance: what grades pair, measurement could pair too.
+#[test]
+fn measurement_completes_more_than_grades() {
+    let asked = asked(4.0, 5.0, 0.0, 4);
+    let lot = GradedLot { blocks: 60, cylinders: 4, pistons: 300, runs: 30, seed: 2 };
+    let trial = |grades: &[Grade]| grades_or_measurement(&asked, grades, lot).unwrap();
+    let best = trial(&best_grades(&asked, GradeRule::AlwaysFits).unwrap());
+    let width = trial(&equal_width_grades(&asked).unwrap());
+    for found in [best, width] {
+        assert!(2.0 * found.gain.standard_error < found.gain.engines, "{found:?}");
+        let difference = found.by_measurement.engines - found.by_grades.engines;
+        assert!((difference - found.gain.engines).abs() < 1e-9);
+        assert!(found.by_measurement.engines <= 60.0);
+    }
+    assert_eq!(best.by_measurement, width.by_measurement, "the same lots");
+    assert_eq!(best, trial(&best_grades(&asked, GradeRule::AlwaysFits).unwrap()));
+    let none = trial(&[]);
+    assert_eq!(none.by_grades.engines, 0.0);
+    let twice = GradedLot { runs: 1, ..lot };
+    assert!(matches!(
+        grades_or_measurement(&asked, &[], twice),
+        Err(TrialError::Count { what: "runs", .. })
+    ));
 }
 
 #[test]

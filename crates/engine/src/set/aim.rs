@@ -20,7 +20,7 @@ use sizes::SizeBand;
 use super::size::Nanometre;
 use super::{Block, Piston, Rules, SetError};
 
-mod lot;
+pub(super) mod lot;
 mod play;
 pub mod sizes;
 

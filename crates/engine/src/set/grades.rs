@@ -6,7 +6,8 @@
 //! twenty-fourth of the clearance window wide, by dynamic programming, not by trial.
 //!
 //! All of it is in the long run: the shares of bores and pistons in a grade are their
-//! probabilities. In a small lot chance takes more.
+//! probabilities. In a lot chance takes more, and a block needs a partner for each of its bores:
+//! [`trial::grades_or_measurement`] counts engines of lots drawn by chance.
 
 use bedplate_gauge::calculation::{Answer, Calculation, Column, Input, Output, Refused, Stage};
 use bedplate_gauge::distribution::{normal_probability, normal_quantile};
@@ -14,6 +15,7 @@ use bedplate_gauge::distribution::{normal_probability, normal_quantile};
 use super::clearance::Scatter;
 
 mod programme;
+pub mod trial;
 
 /// Every calculation of this module.
 pub static CALCULATIONS: &[&Calculation] = &[&GRADE_LIMITS];

@@ -166,7 +166,7 @@ fn placed(aim_mm: f64, off_um: f64, limits_mm: bedplate_gauge::limits::Limits) -
 }
 
 /// Two rising lists as one.
-fn merged(a: &[i64], b: &[i64]) -> Vec<i64> {
+pub(in super::super) fn merged(a: &[i64], b: &[i64]) -> Vec<i64> {
     let mut all = Vec::with_capacity(a.len() + b.len());
     let (mut i, mut j) = (0, 0);
     while i < a.len() || j < b.len() {
@@ -183,7 +183,7 @@ fn merged(a: &[i64], b: &[i64]) -> Vec<i64> {
 
 /// Whether each bore can have a piston of its own: rising bores, each the smallest unused piston
 /// that it allows. For windows of one width that serves all if anything does.
-fn all_served(bores: &[i64], pistons: &[i64], min: i64, max: i64) -> bool {
+pub(in super::super) fn all_served(bores: &[i64], pistons: &[i64], min: i64, max: i64) -> bool {
     let mut next = 0;
     for bore in bores {
         while next < pistons.len() && pistons[next] < bore - max {

@@ -4,7 +4,7 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use super::super::Block;
+use super::super::{Block, CYLINDERS_MAX};
 use super::store::Store;
 
 /// Widths of the mass window, as shares of the allowed spread in 1/16: narrow ones find sets of
@@ -20,7 +20,7 @@ struct Candidate {
     held: usize,
     mass: i64,
     /// Cost in each cylinder; infinite where it does not fit.
-    cost: Vec<f64>,
+    cost: [f64; CYLINDERS_MAX],
 }
 
 /// A run of candidates whose masses keep the spread, and what a set from it would cost if each
@@ -86,15 +86,14 @@ fn candidates(
     let allowed = (start..end).filter(|held| runs.iter().any(|run| run.contains(held)));
     let mut found: Vec<Candidate> = allowed
         .map(|held| {
-            let cost = |(run, &bore): (&Range<usize>, _)| {
+            let mut cost = [f64::INFINITY; CYLINDERS_MAX];
+            for (slot, (run, &bore)) in runs.iter().zip(block.bores()).enumerate() {
                 if run.contains(&held) {
-                    store.place_loss(bore, held) - credit(held)
-                } else {
-                    f64::INFINITY
+                    cost[slot] = store.place_loss(bore, held) - credit(held);
                 }
-            };
+            }
             let mass = store.held()[held].piston.mass().0;
-            Candidate { held, mass, cost: runs.iter().zip(block.bores()).map(cost).collect() }
+            Candidate { held, mass, cost }
         })
         .collect();
     // The age breaks ties, so that two pistons alike leave in the order in which they came.
