@@ -1,9 +1,11 @@
 //! Making sets: from accepted pieces in the store to trays with tickets.
 
+pub mod aim;
+pub mod kitting;
+pub mod made;
 pub mod wishes;
 
 mod left;
-pub mod made;
 mod rule;
 mod solve;
 mod store;

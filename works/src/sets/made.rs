@@ -309,6 +309,15 @@ fn newest_set(floor: &Floor) -> Option<String> {
     floor.sets.iter().max_by_key(|(number, s)| (s.made_at, *number)).map(|(n, _)| n.clone())
 }
 
+/// The number that the next set gets.
+pub(super) fn next_number(floor: &Floor) -> String {
+    let mut set = number_after(newest_set(floor).as_ref());
+    while floor.sets.contains_key(&set) {
+        set = number_after(Some(&set));
+    }
+    set
+}
+
 /// The number after `newest`: its letters kept, its digits counted on at the same width; `00001`
 /// without one.
 fn number_after(newest: Option<&String>) -> String {

@@ -118,7 +118,11 @@ fn match_pistons(
     Ok(Pistons { found: found_of(rule, &matching, by_hand.len()) })
 }
 
-fn blocks(rule: &Rule<'_>, main: &Main<'_>, store: &Store) -> Result<Vec<Block>, WorksError> {
+pub(super) fn blocks(
+    rule: &Rule<'_>,
+    main: &Main<'_>,
+    store: &Store,
+) -> Result<Vec<Block>, WorksError> {
     let pieces = store.pile(rule.host().part).into_iter().flat_map(|p| &p.pieces);
     let block = |(number, candidate): (&String, &super::store::Candidate)| {
         let bores = candidate.values.get(&main.outer.c.id).into_iter().flatten();
@@ -128,7 +132,11 @@ fn blocks(rule: &Rule<'_>, main: &Main<'_>, store: &Store) -> Result<Vec<Block>,
     pieces.map(block).collect()
 }
 
-fn pistons(rule: &Rule<'_>, main: &Main<'_>, store: &Store) -> Result<Vec<Piston>, WorksError> {
+pub(super) fn pistons(
+    rule: &Rule<'_>,
+    main: &Main<'_>,
+    store: &Store,
+) -> Result<Vec<Piston>, WorksError> {
     let pieces = store.pile(rule.filler()).into_iter().flat_map(|p| &p.pieces);
     let first = |c: &super::store::Candidate, id: &str| {
         c.values.get(id).and_then(|v| v.first()).map(|(_, si)| *si)
@@ -146,7 +154,7 @@ fn pistons(rule: &Rule<'_>, main: &Main<'_>, store: &Store) -> Result<Vec<Piston
     pieces.map(piston).collect()
 }
 
-fn rules(rule: &Rule<'_>, main: &Main<'_>) -> Result<Rules, WorksError> {
+pub(super) fn rules(rule: &Rule<'_>, main: &Main<'_>) -> Result<Rules, WorksError> {
     let nm = |q: &bedplate_gauge::quantity::Quantity| Nanometre(whole(q.si() * 1e9));
     let Fit { lower, target, upper, .. } = main.fit;
     let window = Window { min: nm(lower), target: nm(target), max: nm(upper) };

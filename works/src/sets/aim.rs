@@ -1,0 +1,526 @@
+//! Where boring and piston turning should aim next, and grade limits for a works that sorts.
+
+use bedplate_engine::set::aim::{
+    Advice, Aim, AimPoint, AimQuestion, Boring, Coming, Effort, Gain, MayMove, Turning, next_aim,
+};
+use bedplate_engine::set::clearance::Scatter;
+use bedplate_engine::set::grades::{
+    Grade, GradeQuestion, GradeRule, best_grades, equal_count_grades, equal_width_grades,
+    judge_grades,
+};
+use bedplate_engine::set::{Block, Piston, Rules};
+use bedplate_gauge::limits::Limits;
+use bedplate_gauge::unit::Dimension;
+use bedplate_record::store::Wanted;
+use serde::Serialize;
+
+use super::rule::{Main, Rule};
+use super::solve;
+use crate::instant;
+use crate::plan::Characteristic;
+use crate::trace::counted;
+use crate::wire::{Figure, shown, shown_signed};
+use crate::works::{Works, WorksError};
+
+/// What is asked of an aim.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct AimAsked {
+    /// Blocks that come before the next setting; a day's rate if left out.
+    pub blocks: Option<usize>,
+    /// Pistons to be turned; as many as the blocks have cylinders if left out.
+    pub pistons: Option<usize>,
+    /// Whether boring may be set anew too.
+    pub bores_too: bool,
+    /// Grades, for a works that sorts; 4 if left out.
+    pub grades: Option<usize>,
+    /// Seed of the draws of chance; 1 if left out.
+    pub seed: Option<u64>,
+}
+
+/// A gain in engines with its interval.
+#[derive(Debug, Clone, Serialize)]
+pub struct GainView {
+    /// Engines gained on the mean.
+    pub engines: Figure,
+    /// Lower end of the 95 % interval.
+    pub lower: Figure,
+    /// Upper end.
+    pub upper: Figure,
+    /// Runs it was made of.
+    pub runs: usize,
+}
+
+/// One aim and what it comes to.
+#[derive(Debug, Clone, Serialize)]
+pub struct AimPointView {
+    /// Aim of piston turning.
+    pub piston: Figure,
+    /// Aim of boring.
+    pub bore: Figure,
+    /// Engines on the mean.
+    pub engines: Figure,
+    /// Gain against carrying on as now.
+    pub gain: GainView,
+    /// Share of the pistons turned outside the drawing, %.
+    pub pistons_outside: Figure,
+    /// Share of the bores outside the drawing, %.
+    pub bores_outside: Figure,
+}
+
+/// A part of the coming pistons turned at the best aim.
+#[derive(Debug, Clone, Serialize)]
+pub struct CampaignView {
+    /// Pistons.
+    pub pistons: usize,
+    /// What they gain.
+    pub gain: GainView,
+}
+
+/// A band of sizes the store wants or holds.
+#[derive(Debug, Clone, Serialize)]
+pub struct SizeBandView {
+    /// From.
+    pub from: Figure,
+    /// To.
+    pub to: Figure,
+    /// Cylinders of blocks in the store whose ideal piston lies here.
+    pub wanted: usize,
+    /// Pistons of the store that lie here.
+    pub lying: usize,
+}
+
+/// One grade.
+#[derive(Debug, Clone, Serialize)]
+pub struct GradeView {
+    /// Bores from.
+    pub bore_from: Figure,
+    /// Bores to.
+    pub bore_to: Figure,
+    /// Pistons from.
+    pub piston_from: Figure,
+    /// Pistons to.
+    pub piston_to: Figure,
+}
+
+/// What a way of grading is worth in the long run.
+#[derive(Debug, Clone, Serialize)]
+pub struct GradingLine {
+    /// The way: `best limits, every pair fits`.
+    pub way: String,
+    /// The grades.
+    pub grades: Vec<GradeView>,
+    /// Share of bores that find a partner of their grade, %.
+    pub paired: Figure,
+    /// Share that find one and fit, %.
+    pub fitting: Figure,
+}
+
+/// The aim sheet.
+#[derive(Debug, Clone, Serialize)]
+pub struct AimSheet {
+    /// Instant of the figures.
+    pub as_of: String,
+    /// Engine type.
+    pub engine_type: String,
+    /// The main fit's title.
+    pub fit: String,
+    /// Least, aimed at, greatest clearance.
+    pub clearance: [Figure; 3],
+    /// What is turned: `Skirt diameter`.
+    pub inner: String,
+    /// What is bored: `Bore`.
+    pub outer: String,
+    /// The drawing's limits of the piston.
+    pub piston_limits: [Figure; 2],
+    /// The drawing's limits of the bore.
+    pub bore_limits: [Figure; 2],
+    /// How the machines scatter, in words, with what it rests on.
+    pub machines: Vec<String>,
+    /// Blocks in the store.
+    pub blocks: usize,
+    /// Pistons in the store.
+    pub pistons: usize,
+    /// Blocks that come.
+    pub coming_blocks: usize,
+    /// Pistons that are turned.
+    pub coming_pistons: usize,
+    /// In one sentence.
+    pub finding: String,
+    /// Where the machines aim now.
+    pub now: AimPointView,
+    /// The best aim.
+    pub best: AimPointView,
+    /// How far the best aim lies from now, µm with its sign.
+    pub moved: Figure,
+    /// The best aim's gain on lots matched by the real search.
+    pub searched: Option<GainView>,
+    /// Every aim of turning that was tried.
+    pub curve: Vec<AimPointView>,
+    /// Fewer pistons at the best aim.
+    pub campaigns: Vec<CampaignView>,
+    /// What the store wants and holds, by size.
+    pub sizes: Vec<SizeBandView>,
+    /// Off target on the mean if the aim is kept for long.
+    pub kept_off: Figure,
+    /// Gain of the coming lot alone, without the store.
+    pub kept_gain: GainView,
+    /// Grades, if the works sorts.
+    pub gradings: Vec<GradingLine>,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Runs for each aim.
+    pub runs: usize,
+}
+
+/// The two machines as their newest readings show them.
+pub(super) struct Machines {
+    pub(super) boring: Boring,
+    pub(super) turning: Turning,
+    pub(super) now: Aim,
+    pub(super) words: Vec<String>,
+}
+
+/// How many of the newest readings the scatter rests on.
+const LOOK: usize = 400;
+/// How many of the newest pieces say where a machine aims now.
+const NOW: usize = 25;
+
+/// Mean moving range of two is 1.128 standard deviations of a normal quantity.
+///
+/// Source: d₂ for samples of two, ISO 7870-2 (from memory).
+const D2_OF_TWO: f64 = 1.128;
+
+/// Standard deviation from successive differences: a shift in between hardly counts.
+fn sd_of(values: &[f64]) -> Option<f64> {
+    let n = u32::try_from(values.len().checked_sub(1)?).ok().filter(|n| *n > 0)?;
+    let sum: f64 = values.windows(2).map(|w| (w[1] - w[0]).abs()).sum();
+    Some(sum / f64::from(n) / D2_OF_TWO)
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    let n = u32::try_from(values.len()).ok().filter(|n| *n > 0)?;
+    Some(values.iter().sum::<f64>() / f64::from(n))
+}
+
+impl Works {
+    /// Where to aim next, from what lies in the store, the machines' newest readings and what
+    /// comes.
+    ///
+    /// # Errors
+    /// [`WorksError::Refused`] if the set rule has no main fit of one hole and one piece a place,
+    /// if too few readings say how the machines scatter, or for figures out of range;
+    /// [`WorksError::Store`].
+    pub fn aim(&self, engine_type: &str, asked: AimAsked) -> Result<AimSheet, WorksError> {
+        let key = format!("aim/{engine_type}/{asked:?}");
+        self.remembered(&key, || self.aim_now(engine_type, asked)).map(|sheet| (*sheet).clone())
+    }
+
+    fn aim_now(&self, engine_type: &str, asked: AimAsked) -> Result<AimSheet, WorksError> {
+        let plan = self.plan();
+        let rule = Rule::of(&plan, engine_type)?;
+        let main = main_of(&rule)?;
+        let store = self.store_of(&rule, &[])?;
+        let (blocks, pistons) =
+            (solve::blocks(&rule, &main, &store)?, solve::pistons(&rule, &main, &store)?);
+        let rules = solve::rules(&rule, &main)?;
+        let machines = self.machines(&main)?;
+        let day = usize::try_from(plan.works.day_rate).unwrap_or(usize::MAX);
+        let cylinders = rule.fits[0].places;
+        let n_blocks = asked.blocks.unwrap_or(day);
+        let n_pistons = asked.pistons.unwrap_or_else(|| n_blocks.saturating_mul(cylinders));
+        let question = AimQuestion {
+            blocks: &blocks,
+            pistons: &pistons,
+            rules: &rules,
+            boring: machines.boring,
+            turning: machines.turning,
+            coming: Coming { blocks: n_blocks, cylinders, pistons: n_pistons },
+            now: machines.now,
+            may_move: if asked.bores_too { MayMove::PistonsAndBores } else { MayMove::Pistons },
+        };
+        let effort = Effort { seed: asked.seed.unwrap_or(1), ..Effort::default() };
+        let advice = next_aim(&question, effort)
+            .map_err(|e| WorksError::refused("the next aim", e.to_string()))?;
+        let mut sheet = aim_sheet(&rule, &main, &question, &advice, effort);
+        sheet.as_of = instant::iso(self.as_of(), &instant::zone(&plan.works.time_zone));
+        sheet.gradings = gradings(&machines, &rules, asked.grades.unwrap_or(4))?;
+        sheet.machines = machines.words;
+        Ok(sheet)
+    }
+
+    /// How the machines scatter and where they aim, from their newest readings.
+    pub(super) fn machines(&self, main: &Main<'_>) -> Result<Machines, WorksError> {
+        let newest = |c: &Characteristic| {
+            let wanted = Wanted::Newest { name: &c.id, position: "", count: LOOK };
+            let mut readings = self.store().readings(&wanted)?;
+            self.floor(|f| readings.retain(|r| !f.withdrawn.contains_key(&r.number)));
+            readings.sort_by_key(|r| r.number);
+            Ok::<_, WorksError>(readings)
+        };
+        let few = |c: &Characteristic, n: usize| {
+            let why = format!("only {n} readings of {} lie in the record; measure more", c.id);
+            WorksError::refused("the next aim", why)
+        };
+        let pistons: Vec<f64> = newest(main.inner.c)?
+            .iter()
+            .map(|r| r.reading.value.si() * main.inner.swell * 1e3)
+            .collect();
+        let masses = match main.mass {
+            Some((mass, _)) => newest(mass.c)?.iter().map(|r| r.reading.value.si() * 1e3).collect(),
+            None => vec![],
+        };
+        let mut bores: Vec<(String, Vec<f64>)> = vec![];
+        for r in newest(main.outer.c)? {
+            let mm = r.reading.value.si() * main.outer.swell * 1e3;
+            match bores.last_mut().filter(|(piece, _)| *piece == *r.reading.piece) {
+                Some((_, values)) => values.push(mm),
+                None => bores.push((r.reading.piece.to_string(), vec![mm])),
+            }
+        }
+        let n_bores = bores.len();
+        let boring = boring_of(main.outer.c, &bores).ok_or_else(|| few(main.outer.c, n_bores))?;
+        let piston_sd = sd_of(&pistons).ok_or_else(|| few(main.inner.c, pistons.len()))?;
+        let newest_pistons = &pistons[pistons.len().saturating_sub(NOW)..];
+        let piston_mm = mean(newest_pistons).unwrap_or(f64::NAN);
+        let limits_mm = limits_of(main.inner.c, piston_mm, piston_sd);
+        let turning = Turning {
+            sd_um: piston_sd * 1e3,
+            limits_mm,
+            mass_g: mean(&masses).unwrap_or(1.0),
+            mass_sd_g: sd_of(&masses).unwrap_or(0.0),
+        };
+        let newest_bores: Vec<f64> = bores[n_bores.saturating_sub(NOW)..]
+            .iter()
+            .flat_map(|(_, values)| values.iter().copied())
+            .collect();
+        let bore_mm = mean(&newest_bores).unwrap_or(f64::NAN);
+        let now = Aim {
+            bore_mm: inside(bore_mm, &boring.limits_mm),
+            piston_mm: inside(piston_mm, &limits_mm),
+        };
+        let words = vec![
+            format!(
+                "{}: {} µm from block to block, {} µm within a block (last {n_bores} blocks); \
+                 now about {} mm",
+                main.outer.c.title,
+                shown(boring.block_sd_um, 1),
+                shown(boring.within_sd_um, 1),
+                shown(now.bore_mm, 4)
+            ),
+            format!(
+                "{}: {} µm (last {}); now about {} mm",
+                main.inner.c.title,
+                shown(turning.sd_um, 1),
+                counted(pistons.len(), "piece"),
+                shown(now.piston_mm, 4)
+            ),
+            format!("Mass: {} g about {} g", shown(turning.mass_sd_g, 1), shown(turning.mass_g, 1)),
+        ];
+        Ok(Machines { boring, turning, now, words })
+    }
+}
+
+pub(super) fn main_of<'p>(rule: &Rule<'p>) -> Result<Main<'p>, WorksError> {
+    rule.main().ok_or_else(|| {
+        let why =
+            "the first fit of the set rule is not one hole of the block and one piece a place";
+        WorksError::refused(format!("the next aim of {}", rule.engine.name), why)
+    })
+}
+
+fn inside(value: f64, limits: &Limits) -> f64 {
+    value.max(limits.lower().unwrap_or(f64::MIN)).min(limits.upper().unwrap_or(f64::MAX))
+}
+
+/// The drawing's limits in mm; ten standard deviations where the drawing has none.
+fn limits_of(c: &Characteristic, mean_mm: f64, sd_mm: f64) -> Limits {
+    let wide = (10.0 * sd_mm).max(0.01);
+    let lower = c.lower.as_ref().map_or(mean_mm - wide, |q| q.si() * 1e3);
+    let upper = c.upper.as_ref().map_or(mean_mm + wide, |q| q.si() * 1e3);
+    Limits::new(Some(lower), Some(upper)).unwrap_or_else(|_| {
+        Limits::new(Some(mean_mm - wide), Some(mean_mm + wide)).expect("the lower one is below")
+    })
+}
+
+fn boring_of(c: &Characteristic, bores: &[(String, Vec<f64>)]) -> Option<Boring> {
+    let means: Vec<f64> = bores.iter().filter_map(|(_, values)| mean(values)).collect();
+    let sd_means = sd_of(&means)?;
+    let whole = bores.iter().filter(|(_, values)| values.len() > 1);
+    let (mut squares, mut freedoms, mut sizes, mut blocks) = (0.0, 0.0, 0.0, 0.0);
+    for (_, values) in whole {
+        let middle = mean(values)?;
+        squares += values.iter().map(|v| (v - middle).powi(2)).sum::<f64>();
+        let n = f64::from(u32::try_from(values.len()).ok()?);
+        freedoms += n - 1.0;
+        sizes += n;
+        blocks += 1.0;
+    }
+    let within = if freedoms > 0.0 { (squares / freedoms).sqrt() } else { 0.0 };
+    let each: f64 = if blocks > 0.0 { sizes / blocks } else { 1.0 };
+    // The means of blocks scatter by what is common to a block and by the rest over its bores.
+    let block = (sd_means * sd_means - within * within / each).max(0.0).sqrt();
+    let limits_mm = limits_of(c, mean(&means)?, sd_means.max(within));
+    Some(Boring { block_sd_um: block * 1e3, within_sd_um: within * 1e3, limits_mm })
+}
+
+fn gain_view(gain: &Gain) -> GainView {
+    GainView {
+        engines: Figure::signed(gain.engines, "", 1),
+        lower: Figure::signed(gain.lower, "", 1),
+        upper: Figure::signed(gain.upper, "", 1),
+        runs: gain.runs,
+    }
+}
+
+fn point_view(point: &AimPoint) -> AimPointView {
+    AimPointView {
+        piston: Figure::new(point.aim.piston_mm, "mm", 4),
+        bore: Figure::new(point.aim.bore_mm, "mm", 4),
+        engines: Figure::new(point.engines, "", 1),
+        gain: gain_view(&point.gain),
+        pistons_outside: Figure::new(point.pistons_outside * 100.0, "%", 1),
+        bores_outside: Figure::new(point.bores_outside * 100.0, "%", 1),
+    }
+}
+
+fn aim_sheet(
+    rule: &Rule<'_>,
+    main: &Main<'_>,
+    asked: &AimQuestion<'_>,
+    advice: &Advice,
+    effort: Effort,
+) -> AimSheet {
+    let um = |q: &bedplate_gauge::quantity::Quantity| Figure::new(q.to("µm"), "µm", 0);
+    let limits =
+        |l: &Limits| [l.lower(), l.upper()].map(|v| Figure::new(v.unwrap_or(f64::NAN), "mm", 4));
+    let at_now = |p: &&AimPoint| (p.aim.piston_mm - asked.now.piston_mm).abs() < 1e-9;
+    let now = advice.curve.iter().find(at_now).unwrap_or(&advice.best);
+    let moved_um = (advice.best.aim.piston_mm - asked.now.piston_mm) * 1e3;
+    let mm = |n: bedplate_engine::set::size::Nanometre| Figure::new(n.mm(), "mm", 3);
+    AimSheet {
+        as_of: String::new(),
+        engine_type: rule.engine.name.clone(),
+        fit: main.fit.title.clone(),
+        clearance: [&main.fit.lower, &main.fit.target, &main.fit.upper].map(um),
+        inner: main.inner.c.title.clone(),
+        outer: main.outer.c.title.clone(),
+        piston_limits: limits(&asked.turning.limits_mm),
+        bore_limits: limits(&asked.boring.limits_mm),
+        machines: vec![],
+        blocks: asked.blocks.len(),
+        pistons: asked.pistons.len(),
+        coming_blocks: asked.coming.blocks,
+        coming_pistons: asked.coming.pistons,
+        finding: finding(asked, advice, moved_um),
+        now: point_view(now),
+        best: point_view(&advice.best),
+        moved: Figure::signed(moved_um, "µm", 1),
+        searched: advice.searched.as_ref().map(gain_view),
+        curve: advice.curve.iter().map(point_view).collect(),
+        campaigns: advice
+            .campaigns
+            .iter()
+            .map(|c| CampaignView { pistons: c.pistons, gain: gain_view(&c.gain) })
+            .collect(),
+        sizes: advice
+            .sizes
+            .iter()
+            .map(|s| SizeBandView {
+                from: mm(s.from),
+                to: mm(s.to),
+                wanted: s.wanted,
+                lying: s.lying,
+            })
+            .collect(),
+        kept_off: Figure::signed(advice.kept.clearance_off_um, "µm", 1),
+        kept_gain: gain_view(&advice.kept.gain),
+        gradings: vec![],
+        seed: effort.seed,
+        runs: effort.runs,
+    }
+}
+
+fn finding(asked: &AimQuestion<'_>, advice: &Advice, moved_um: f64) -> String {
+    let best = &advice.best;
+    let bore_um = (best.aim.bore_mm - asked.now.bore_mm) * 1e3;
+    if moved_um.abs() < 0.05 && bore_um.abs() < 0.05 {
+        return format!(
+            "Leave piston turning at {} mm: no other aim gains engines that can be told from chance.",
+            shown(asked.now.piston_mm, 4)
+        );
+    }
+    let bored = if bore_um.abs() < 0.05 {
+        String::new()
+    } else {
+        format!(" and boring at {} mm", shown(best.aim.bore_mm, 4))
+    };
+    let gain = advice.searched.as_ref().unwrap_or(&best.gain);
+    format!(
+        "Aim piston turning at {} mm{bored}, {} µm from now: {} engines more from the store and \
+         the next {} ({} to {}, 95 %).",
+        shown(best.aim.piston_mm, 4),
+        shown_signed(moved_um, 1),
+        shown(gain.engines, 0),
+        counted(asked.coming.blocks, "block"),
+        shown(gain.lower, 0),
+        shown(gain.upper, 0)
+    )
+}
+
+/// Grade limits by four ways, and what each is worth.
+fn gradings(
+    machines: &Machines,
+    rules: &Rules,
+    grades: usize,
+) -> Result<Vec<GradingLine>, WorksError> {
+    let boring = &machines.boring;
+    let asked = GradeQuestion {
+        bore: Scatter {
+            mean_mm: machines.now.bore_mm,
+            sd_mm: boring.block_sd_um.hypot(boring.within_sd_um) / 1e3,
+        },
+        piston: Scatter { mean_mm: machines.now.piston_mm, sd_mm: machines.turning.sd_um / 1e3 },
+        clearance_um_min: rules.clearance_min().um(),
+        clearance_um_max: rules.clearance_max().um(),
+        grades,
+    };
+    let refused =
+        |e: bedplate_engine::set::grades::GradeError| WorksError::refused("grades", e.to_string());
+    let ways: [(&str, Vec<Grade>); 4] = [
+        (
+            "best limits, every pair of a grade fits",
+            best_grades(&asked, GradeRule::AlwaysFits).map_err(refused)?,
+        ),
+        ("best limits, most pairs fit", best_grades(&asked, GradeRule::MostFit).map_err(refused)?),
+        ("equal widths", equal_width_grades(&asked).map_err(refused)?),
+        ("equal counts", equal_count_grades(&asked).map_err(refused)?),
+    ];
+    let mm = |value: f64| Figure::new(value, "mm", 4);
+    ways.into_iter()
+        .map(|(way, grades)| {
+            let worth = judge_grades(&asked, &grades).map_err(refused)?;
+            let view = |g: &Grade| GradeView {
+                bore_from: mm(g.bore_mm_min),
+                bore_to: mm(g.bore_mm_max),
+                piston_from: mm(g.piston_mm_min),
+                piston_to: mm(g.piston_mm_max),
+            };
+            Ok(GradingLine {
+                way: way.to_owned(),
+                grades: grades.iter().map(view).collect(),
+                paired: Figure::new(worth.paired * 100.0, "%", 1),
+                fitting: Figure::new(worth.fitting * 100.0, "%", 1),
+            })
+        })
+        .collect()
+}
+
+/// The pieces of the store, for those who kit live.
+pub(super) fn pieces_of(
+    rule: &Rule<'_>,
+    main: &Main<'_>,
+    store: &super::store::Store,
+) -> Result<(Vec<Block>, Vec<Piston>), WorksError> {
+    debug_assert!(main.inner.c.unit.dimension == Dimension::Length);
+    Ok((solve::blocks(rule, main, store)?, solve::pistons(rule, main, store)?))
+}
