@@ -27,6 +27,8 @@ mod fill;
 mod search;
 mod tray;
 
+use std::fmt;
+
 use bedplate_gauge::judge::probability_of_conformity;
 use bedplate_gauge::limits::Limits;
 
@@ -49,7 +51,7 @@ pub struct Search {
 
 impl Search {
     /// Moves for each place unless told otherwise.
-    pub const MOVES: u32 = 60;
+    pub const MOVES: u32 = 40;
 
     /// A search with the usual number of moves.
     #[must_use]
@@ -147,9 +149,36 @@ pub enum Reason {
         role: String,
         /// Place within the role, counted from 1.
         place: usize,
-        /// How many pieces of all roles are missing.
+        /// How many pieces of all roles are missing; 0 where more hosts are left than are tried.
         missing: usize,
     },
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Held => write!(f, "it is held"),
+            Self::FittedBreaks { rule, place: 0 } => {
+                write!(f, "what is fitted breaks {rule} by itself")
+            }
+            Self::FittedBreaks { rule, place } => {
+                write!(f, "what is fitted breaks {rule} at place {place} by itself")
+            }
+            Self::NothingFits { role, place } => {
+                write!(f, "no {role} of the whole store can go into place {place}")
+            }
+            Self::NoKitFound { role, place } => {
+                write!(f, "no whole kit was found; place {place} of {role} stays empty")
+            }
+            Self::PiecesServeOthers { role, missing: 0, .. } => {
+                write!(f, "pieces such as {role} serve other engines")
+            }
+            Self::PiecesServeOthers { role, place, missing } => write!(
+                f,
+                "{missing} missing, the first for place {place} of {role}; others serve other engines"
+            ),
+        }
+    }
 }
 
 /// A host without a kit.
@@ -520,6 +549,43 @@ pub enum KitError {
 /// # Source
 /// Derived here: filling with a look ahead by intervals, chains of exchanges, simulated annealing;
 /// see the module's files.
+/// # Example
+/// Two pistons for a block of two bores, 38 µm of clearance aimed at:
+/// ```
+/// use bedplate_engine::kit::plan::{Feature, Fit, Measure, Plan, Role, Supply, Term, Window};
+/// use bedplate_engine::kit::stock::{Measured, Piece};
+/// use bedplate_engine::kit::{Search, match_kits};
+///
+/// let role = |name: &str, per_engine, feature: &str, positions| {
+///     let feature = feature.to_owned();
+///     let features = vec![Feature { name: feature, measure: Measure::Length, positions }];
+///     Role { name: name.to_owned(), per_engine, supply: Supply::Numbered, features }
+/// };
+/// let clearance = Fit {
+///     name: "piston clearance".to_owned(),
+///     places: 2,
+///     terms: vec![Term::new("block", "bore", 1.0), Term::new("piston", "skirt", -1.0)],
+///     constant: 0,
+///     window: Window { min: 30_000, target: 38_000, max: 46_000 },
+/// };
+/// let roles = vec![role("block", 1, "bore", 2), role("piston", 2, "skirt", 1)];
+/// let plan = Plan::new("block", roles, vec![clearance], vec![], None)?;
+/// let piece = |role: &str, id: &str, feature, values| Piece {
+///     role: role.to_owned(),
+///     id: id.to_owned(),
+///     measured: vec![Measured::sure(feature, values)],
+///     stock: 1,
+/// };
+/// let store = [
+///     piece("block", "B1", "bore", vec![81_010_000, 81_004_000]),
+///     piece("piston", "P1", "skirt", vec![80_966_000]),
+///     piece("piston", "P2", "skirt", vec![80_972_000]),
+/// ];
+/// let kits = match_kits(&plan, &store, &[], &[], Search::default())?;
+/// assert_eq!(kits.engines[0].parts[0].piece, "P2");
+/// assert_eq!((kits.bound.engines, kits.loss), (1, 0.0));
+/// # Ok::<(), bedplate_engine::kit::KitError>(())
+/// ```
 pub fn match_kits(
     plan: &Plan,
     pieces: &[Piece],
@@ -529,13 +595,15 @@ pub fn match_kits(
 ) -> Result<Kits, KitError> {
     let bench = Bench::lay(plan, pieces, wishes)?;
     let start = bench.read_start(start)?;
-    let trays = search::search(&bench, &start, search);
+    let (most, limit) = bound::most_engines(&bench);
+    let trays = search::search(&bench, &start, search, most);
     let (left, shortages) = shortage::shortages(&bench, &trays, pieces, wishes, search.seed)?;
     let engines: Vec<Kit> =
         (0..bench.n_hosts).filter(|&h| trays.built[h]).map(|h| kit(&bench, &trays, h)).collect();
     // Begun at +0: the sum of nothing would be −0.
     let loss = engines.iter().fold(0.0, |sum, kit| sum + kit.loss);
-    let bound = bound::bound(&bench, engines.len());
+    let least = bound::least_loss(&bench, engines.len());
+    let bound = Bound { engines: most, limit, loss: least };
     let (spare, still_fitted) = (spare(&bench, &trays), still_fitted(&bench, &trays));
     Ok(Kits { engines, bound, loss, left, spare, still_fitted, shortages })
 }

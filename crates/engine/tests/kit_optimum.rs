@@ -59,7 +59,7 @@ fn tiny_store(seed: u64) -> Vec<Piece> {
 fn tiny_stores_give_the_most_engines_there_are() {
     let plan = twin();
     let (mut exact_loss, mut bound_met, mut by_count) = (0, 0, [0; 4]);
-    const N: u64 = 120;
+    const N: u64 = 80;
     for seed in 0..N {
         let store = tiny_store(seed);
         let best = kit_exact::best(&plan, &store);
@@ -93,7 +93,7 @@ fn rods_that_share_a_pin_give_the_most_engines_there_are() {
         fit("reach", 2, &[("block", "bore", 1.0), ("rod", "reach", -1.0)], 0, [0, 3, 6]),
     ];
     let plan = Plan::new("block", roles, fits, Vec::new(), None).unwrap();
-    for seed in 0..60 {
+    for seed in 0..40 {
         let mut dice = Dice::new(1_000 + seed);
         let mut store = Vec::new();
         for i in 0..3 {

@@ -17,24 +17,24 @@ fn values(plan: &Plan, store: &[Piece]) -> Vec<FitValue> {
     kits.engines[0].fits.clone()
 }
 
-/// Geometry: a ring's gap is its share of the circumference, so that it grows by π times the bore.
-/// A ring with 0.30 mm in an 81 mm gauge has 0.30 + π · 0.02 = 0.362 832 mm in a bore of 81.02 mm.
+/// Geometry, a ring's arc being of constant length: the gap grows by π times the bore. A ring with
+/// 0.4 mm in a gauge of 100 mm has 0.494 247 779 6 mm in a bore of 100.03 mm (computed).
 #[test]
 fn a_ring_gap_grows_by_pi_times_the_bore() {
     let roles = vec![
         role("block", 1, Supply::Numbered, vec![length("bore", 1)]),
-        role("ring", 1, Supply::Graded, vec![length("gap in 81 mm", 1)]),
+        role("ring", 1, Supply::Graded, vec![length("gap in gauge", 1)]),
     ];
     let pi = std::f64::consts::PI;
-    let terms = [("ring", "gap in 81 mm", 1.0), ("block", "bore", pi)];
-    // −π · 81 mm = −254.469 005 mm.
-    let fits = vec![fit("gap", 1, &terms, -254_469_005, [200_000, 300_000, 500_000])];
+    let terms = [("ring", "gap in gauge", 1.0), ("block", "bore", pi)];
+    // −π · 100 mm = −314.159 265 mm.
+    let fits = vec![fit("gap", 1, &terms, -314_159_265, [200_000, 300_000, 500_000])];
     let plan = Plan::new("block", roles, fits, Vec::new(), None).unwrap();
     let store = [
-        piece("block", "B", &[("bore", &[81_020_000])], 1),
-        piece("ring", "a", &[("gap in 81 mm", &[300_000])], 5),
+        piece("block", "B", &[("bore", &[100_030_000])], 1),
+        piece("ring", "a", &[("gap in gauge", &[400_000])], 5),
     ];
-    assert_eq!(values(&plan, &store)[0].value, 362_832);
+    assert_eq!(values(&plan, &store)[0].value, 494_248);
 }
 
 /// Definition: oil clearance = housing − journal − both walls; each of two journals has its own two

@@ -61,12 +61,18 @@ pub struct Bound {
 /// One in whole prices.
 const ONE: i128 = 1 << 20;
 
-/// The bounds for an answer of `n_built` engines.
-pub(super) fn bound(bench: &Bench<'_>, n_built: usize) -> Bound {
+/// Hosts that could be built with the whole store to themselves, as far as single slots tell.
+fn hosts_of(trays: &Trays<'_, '_>) -> Vec<usize> {
+    let bench = trays.bench;
+    (0..bench.n_hosts)
+        .filter(|&h| !bench.held[bench.host_piece(h)] && can_be_built(trays, h))
+        .collect()
+}
+
+/// How many engines no choice exceeds, and what limits them.
+pub(super) fn most_engines(bench: &Bench<'_>) -> (usize, Limit) {
     let trays = Trays::new(bench);
-    let hosts: Vec<usize> = (0..bench.n_hosts)
-        .filter(|&h| !bench.held[bench.host_piece(h)] && can_be_built(&trays, h))
-        .collect();
+    let hosts = hosts_of(&trays);
     let (mut engines, mut limit) = (hosts.len(), Limit::Hosts);
     for (r, role) in bench.plan.roles().iter().enumerate() {
         if r == bench.plan.host_idx() {
@@ -88,12 +94,17 @@ pub(super) fn bound(bench: &Bench<'_>, n_built: usize) -> Bound {
             }
         }
     }
-    let loss = least_loss_of(&trays, &hosts, n_built) * (1.0 - 1e-9);
-    // A hair below, since sums of squares carry the rounding of their order.
-    Bound { engines, limit, loss }
+    (engines, limit)
 }
 
-/// What `n_built` engines of these hosts lose at least.
+/// What an answer of `n_built` engines loses at least.
+pub(super) fn least_loss(bench: &Bench<'_>, n_built: usize) -> f64 {
+    let trays = Trays::new(bench);
+    let hosts = hosts_of(&trays);
+    // A hair below, since sums of squares carry the rounding of their order.
+    least_loss_of(&trays, &hosts, n_built) * (1.0 - 1e-9)
+}
+
 fn least_loss_of(trays: &Trays<'_, '_>, hosts: &[usize], n_built: usize) -> f64 {
     let bench = trays.bench;
     let sum = |rows: Range<usize>, host: usize| -> f64 {
@@ -315,7 +326,7 @@ impl Market {
         }
         let (mut stride, mut since) = (0.5, 0);
         let mut at = price.clone();
-        for _ in 0..400 {
+        for _ in 0..250 {
             let (value, slope) = classes.slope(&at);
             let norm: f64 = slope.iter().map(|g| g * g).sum();
             if norm == 0.0 {

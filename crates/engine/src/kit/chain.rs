@@ -4,7 +4,7 @@
 use std::collections::HashSet;
 
 use super::bench::Idx;
-use super::tray::{From, Trays};
+use super::tray::{Trays, Which};
 
 /// One exchange: `piece` leaves this place for the place of the step before it.
 #[derive(Debug, Clone, Copy)]
@@ -43,7 +43,7 @@ pub(super) fn fill_by_chain(
         }
         // The place is looked at without its piece; the piece comes back before anything else.
         let piece = trays.take(step.host, step.slot);
-        let free = trays.candidates(step.host, step.slot, From::Free, BREADTH);
+        let free = trays.candidates(step.host, step.slot, Which::Free, BREADTH);
         let free = free.into_iter().filter(|f| f.1 != piece);
         let best = free.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         if best.is_none() && step.depth < DEPTH {
@@ -79,7 +79,7 @@ fn follow(
     seen: &mut HashSet<(usize, usize)>,
 ) {
     let depth = before.map_or(0, |i| steps[i].depth) + 1;
-    for (_, piece) in trays.candidates(host, slot, From::Used, BREADTH) {
+    for (_, piece) in trays.candidates(host, slot, Which::Used, BREADTH) {
         let holders: Vec<(usize, usize)> = trays.held_by(piece).take(HOLDERS).collect();
         for (h, s) in holders {
             let movable = trays.built[h] && h != host && !trays.is_fitted(h, s);

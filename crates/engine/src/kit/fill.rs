@@ -4,7 +4,7 @@
 use super::bench::Idx;
 use super::chain;
 use super::draw::Draw;
-use super::tray::{From, NONE, Trays};
+use super::tray::{NONE, Trays, Which};
 
 /// How a fill goes about it.
 #[derive(Debug, Clone, Copy)]
@@ -27,6 +27,9 @@ pub(super) fn fill(
     manner: Manner,
     draw: &mut Draw,
 ) -> Result<(), usize> {
+    if let Some(slot) = trays.beyond_free(host) {
+        return Err(slot);
+    }
     let begun: Vec<Idx> = trays.pieces_in(host).to_vec();
     let mut first = None;
     let mut retreats = manner.retreats;
@@ -111,9 +114,9 @@ fn fill_slot(
 ) -> Result<(), usize> {
     /// Pieces compared for one slot.
     const COMPARED: usize = 16;
-    let mut found = trays.candidates(host, slot, From::Free, COMPARED);
+    let mut found = trays.candidates(host, slot, Which::Free, COMPARED);
     if found.is_empty() && trays.beyond_stock {
-        found = trays.candidates(host, slot, From::All, COMPARED);
+        found = trays.candidates(host, slot, Which::All, COMPARED);
     }
     if found.is_empty() {
         let filled = manner.chain > 0 && chain::fill_by_chain(trays, host, slot, manner.chain);

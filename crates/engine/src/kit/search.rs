@@ -21,11 +21,16 @@ use super::tray::{NONE, Trays};
 /// Pieces chosen already: host, slot, piece.
 pub(super) type Start = [(usize, usize, Idx)];
 
-/// The best trays found.
-pub(super) fn search<'b, 'a>(bench: &'b Bench<'a>, start: &Start, search: Search) -> Trays<'b, 'a> {
+/// The best trays found; no choice completes more than `most` engines.
+pub(super) fn search<'b, 'a>(
+    bench: &'b Bench<'a>,
+    start: &Start,
+    search: Search,
+    most: usize,
+) -> Trays<'b, 'a> {
     let (one, other) = rayon::join(
-        || search_once(bench, start, search, 0),
-        || search_once(bench, start, search, 1),
+        || search_once(bench, start, (search, most), 0),
+        || search_once(bench, start, (search, most), 1),
     );
     if worth(&other).better_than(&worth(&one)) { other } else { one }
 }
@@ -66,7 +71,7 @@ fn worth_of(trays: &Trays<'_, '_>, hosts: &[usize]) -> Worth {
 fn search_once<'b, 'a>(
     bench: &'b Bench<'a>,
     start: &Start,
-    search: Search,
+    (search, most): (Search, usize),
     stream: u64,
 ) -> Trays<'b, 'a> {
     let mut draw = Draw::new(search.seed, stream);
@@ -80,15 +85,15 @@ fn search_once<'b, 'a>(
         }
     }
     first_fill(&mut trays, stream, &mut draw);
-    repair(&mut trays, search, &mut draw);
+    repair(&mut trays, search, most, &mut draw);
     let moves = search.moves as usize * trays.n_built().max(1) * bench.n_slots;
     // Small lots are searched to the bottom at no great cost.
     let moves = if search.moves > 0 { moves.max(20_000) } else { 0 };
     anneal(&mut trays, Cooling { from: 0.3, to: 3e-4, moves }, &mut draw);
-    for host in idle(&trays) {
+    for host in idle(&trays).into_iter().take(40) {
         let _ = fill(&mut trays, host, Manner { noise: 0.0, retreats: 4, chain: 200 }, &mut draw);
     }
-    refit(&mut trays, search.moves as usize * 300 / bench.n_slots, &mut draw);
+    refit(&mut trays, search.moves as usize * 900 / bench.n_slots, &mut draw);
     anneal(&mut trays, Cooling { from: 0.01, to: 3e-4, moves: moves / 4 }, &mut draw);
     even_out(&mut trays);
     trays
@@ -171,22 +176,30 @@ fn first_fill(trays: &mut Trays<'_, '_>, stream: u64, draw: &mut Draw) {
     for host in again {
         // What was begun may be what cannot be completed.
         trays.release(host);
-        let _ = fill(trays, host, Manner { noise: 0.1, retreats: 6, chain: 100 }, draw);
+        let _ = fill(trays, host, Manner { noise: 0.1, retreats: 2, chain: 60 }, draw);
     }
 }
 
 /// Rounds of repair until no host is idle, or the rounds are used up.
-fn repair(trays: &mut Trays<'_, '_>, search: Search, draw: &mut Draw) {
-    /// Rounds for every ten moves a place.
-    const ROUNDS: u32 = 2;
-    let rounds = (search.moves * ROUNDS / 10).clamp(2, 60);
+fn repair(trays: &mut Trays<'_, '_>, search: Search, most: usize, draw: &mut Draw) {
+    /// Hosts tried in one round; with as many engines or fewer each is tried harder.
+    const TRIED: usize = 40;
+    let rounds = (search.moves / 4).clamp(2, 60);
+    let small = trays.bench.n_hosts <= TRIED;
+    let (retreats, chain) = if small { (8, 300) } else { (4, 120) };
     let mut best = worth(trays);
     let mut kept = trays.clone();
     for round in 0..rounds {
-        let idle = idle(trays);
-        if idle.is_empty() {
+        let mut idle = idle(trays);
+        if idle.is_empty() || trays.n_built() >= most && !could_be_promoted(trays, &idle) {
             return;
         }
+        // Every idle host has its turn, those of the lowest rank in every round.
+        let lowest = idle.iter().take(TRIED / 2).copied().collect::<Vec<_>>();
+        let turn = round as usize * TRIED / 2 % idle.len();
+        idle.rotate_left(turn);
+        idle.retain(|h| !lowest.contains(h));
+        let idle: Vec<usize> = lowest.into_iter().chain(idle).take(TRIED).collect();
         let moves = trays.n_built() * trays.bench.n_slots / 4;
         let warmth = [0.02, 0.1, 0.3][round as usize % 3];
         anneal(trays, Cooling { from: warmth, to: warmth, moves }, draw);
@@ -196,7 +209,7 @@ fn repair(trays: &mut Trays<'_, '_>, search: Search, draw: &mut Draw) {
         }
         for host in idle.into_iter().chain(released) {
             let noise = [0.0, 0.1, 0.5][draw.below(3)];
-            let _ = fill(trays, host, Manner { noise, retreats: 8, chain: 300 }, draw);
+            let _ = fill(trays, host, Manner { noise, retreats, chain }, draw);
         }
         promote(trays, draw);
         let now = worth(trays);
@@ -207,6 +220,14 @@ fn repair(trays: &mut Trays<'_, '_>, search: Search, draw: &mut Draw) {
             kept.clone_from(trays);
         }
     }
+}
+
+/// Whether an idle host has a lower rank than an engine.
+fn could_be_promoted(trays: &Trays<'_, '_>, idle: &[usize]) -> bool {
+    let rank = &trays.bench.rank;
+    let built = (0..trays.bench.n_hosts).filter(|&h| trays.built[h]);
+    let highest = built.map(|h| rank[h]).max().unwrap_or(0);
+    idle.iter().any(|&h| rank[h] < highest)
 }
 
 /// Releases one to three engines, of no lower rank than an idle one.
@@ -224,7 +245,7 @@ fn release_some(trays: &mut Trays<'_, '_>, idle: usize, draw: &mut Draw) -> Vec<
 /// Lets an idle host of a lower rank take the place of an engine of a higher one.
 fn promote(trays: &mut Trays<'_, '_>, draw: &mut Draw) {
     let bench = trays.bench;
-    for host in idle(trays) {
+    for host in idle(trays).into_iter().take(20) {
         let mut higher: Vec<usize> = (0..bench.n_hosts)
             .filter(|&h| trays.built[h] && bench.rank[h] > bench.rank[host])
             .collect();

@@ -9,10 +9,9 @@
 use std::fmt;
 
 use super::bench::{Bench, Idx, fine_share, measured, whole};
-use super::bound::can_be_built;
 use super::draw::Draw;
 use super::fill::{Manner, fill};
-use super::plan::{FINE, Measure, Plan, REACH, Supply};
+use super::plan::{FINE, Measure, REACH, Supply};
 use super::stock::{Measured, Piece, Wish};
 use super::tray::{NONE, Trays};
 use super::{KitError, LeftHost, Reason};
@@ -56,7 +55,8 @@ pub struct Shortage {
 
 impl fmt::Display for Wanted {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} more {}", self.n, self.role)?;
+        let plural = if self.n == 1 { "" } else { "s" };
+        write!(f, "{} more {}{plural}", self.n, self.role)?;
         if let Some(grade) = &self.grade {
             write!(f, " of grade {grade}")?;
         }
@@ -84,10 +84,14 @@ impl fmt::Display for Shortage {
     }
 }
 
+/// What the ids of pieces that are made up begin with.
+const MARK: char = '\u{1}';
 /// Most hosts that are completed on trial.
-const HOSTS_MAX: usize = 200;
+const HOSTS_MAX: usize = 60;
 /// Trials for one host.
-const TRIALS: usize = 4;
+const TRIALS: usize = 3;
+/// Most pieces that are made up.
+const INVENTED_MAX: usize = 200;
 
 /// Why each host is left, by id, and what is missing.
 pub(super) fn shortages(
@@ -112,7 +116,7 @@ pub(super) fn shortages(
     ranked.sort_by_key(|&h| (bench.rank[h], h));
     for (i, host) in ranked.into_iter().enumerate() {
         let known = known_reason(bench, trays, host);
-        let blocked = trays.broken(host).is_some() || bench.held[bench.host_piece(host)];
+        let blocked = trial.broken(host).is_some() || bench.held[bench.host_piece(host)];
         let tried = (!blocked && i < HOSTS_MAX).then(|| complete(&mut trial, host, &mut draw));
         let reason = match (known, tried) {
             (Some(reason), None | Some(Err(_))) => reason,
@@ -152,34 +156,45 @@ fn known_reason(bench: &Bench<'_>, trays: &Trays<'_, '_>, host: usize) -> Option
     if bench.held[bench.host_piece(host)] {
         return Some(Reason::Held);
     }
+    let open = |slot: usize| trays.piece_in(host, slot) == NONE;
     match trays.broken(host) {
-        Some(Ok(row)) => {
-            let (mut first, plan) = (0, bench.plan);
-            for fit in plan.fits() {
-                if row < first + fit.places {
-                    let (rule, place) = (fit.name.clone(), row - first + 1);
-                    return Some(Reason::FittedBreaks { rule, place });
-                }
-                first += fit.places;
+        Some(Ok(row)) => match bench.slots_of_row[row].iter().find(|&&slot| open(slot)) {
+            // Nothing in the store reaches from what lies there into the window.
+            Some(&slot) => {
+                let (role, place) = place_of(bench, slot);
+                Some(Reason::NothingFits { role, place })
             }
-            None
-        }
+            None => Some(fitted_breaks(bench, row)),
+        },
         Some(Err(spread)) => {
             let rule = bench.plan.spreads()[spread].name.clone();
             Some(Reason::FittedBreaks { rule, place: 0 })
         }
-        None if can_be_built(trays, host) => None,
         None => {
             let mut slots = 0..bench.n_slots;
-            let empty = |&s: &usize| trays.piece_in(host, s) == NONE && trays.choice(host, s) == 0;
-            let (role, place) = place_of(bench, slots.find(empty)?);
+            let slot = slots.find(|&slot| open(slot) && trays.choice(host, slot) == 0)?;
+            let (role, place) = place_of(bench, slot);
             Some(Reason::NothingFits { role, place })
         }
     }
 }
 
+/// The fit and place of a row that pieces which cannot be moved break by themselves.
+fn fitted_breaks(bench: &Bench<'_>, row: usize) -> Reason {
+    let (mut rule, mut place) = (String::new(), row + 1);
+    for fit in bench.plan.fits() {
+        rule.clone_from(&fit.name);
+        if place <= fit.places {
+            break;
+        }
+        place -= fit.places;
+    }
+    Reason::FittedBreaks { rule, place }
+}
+
 fn is_invented(piece: &Piece, invented: &[(String, String)]) -> bool {
-    invented.iter().any(|(role, id)| *role == piece.role && *id == piece.id)
+    piece.id.starts_with(MARK)
+        && invented.iter().any(|(role, id)| *role == piece.role && *id == piece.id)
 }
 
 /// For each slot of a host that no piece of the store fits, a piece that would.
@@ -190,7 +205,7 @@ fn invent(
     more: &mut Vec<Piece>,
     invented: &mut Vec<(String, String)>,
 ) {
-    if trays.broken(host).is_some() || bench.held[bench.host_piece(host)] {
+    if bench.held[bench.host_piece(host)] {
         return;
     }
     for slot in 0..bench.n_slots {
@@ -199,6 +214,9 @@ fn invent(
         }
         let role = bench.slot_role[slot];
         let table = &bench.tables[role];
+        if invented.len() >= INVENTED_MAX {
+            return;
+        }
         let Some(model) = table.pieces.clone().find(|&g| !bench.held[g]) else { continue };
         let mut piece = bench.pieces[model].clone();
         for touch in &bench.touches[slot] {
@@ -219,9 +237,9 @@ fn invent(
             }
         }
         // Ids from outside hold no control characters in practice; a clash is met by one more.
-        piece.id = format!("\u{1}{}", invented.len());
-        while more.iter().any(|p| p.role == piece.role && p.id == piece.id) {
-            piece.id.insert(0, '\u{1}');
+        piece.id = format!("{MARK}{}", invented.len());
+        while more.iter().any(|p| p.id == piece.id && p.role == piece.role) {
+            piece.id.insert(0, MARK);
         }
         piece.stock = i64::from(table.supply == Supply::Numbered);
         invented.push((piece.role.clone(), piece.id.clone()));
@@ -455,13 +473,6 @@ fn gather(found: &mut Vec<Shortage>, wants: Vec<Wanted>, host: &str) {
         }
     }
     found.push(Shortage { wanted: wants, hosts: vec![host] });
-}
-
-/// The measure of a feature of a role, for printing.
-#[must_use]
-pub fn measure_of(plan: &Plan, role: &str, feature: &str) -> Option<Measure> {
-    let role = plan.roles().iter().find(|r| r.name == role)?;
-    role.features.iter().find(|f| f.name == feature).map(|f| f.measure)
 }
 
 /// A piece that meets a want, all its values in the middle of their ranges; other features as on

@@ -22,6 +22,8 @@ pub(super) struct Trays<'b, 'a> {
     stands: Vec<Idx>,
     /// How many of each piece or grade lie free.
     pub(super) free: Vec<i64>,
+    /// How many pieces of each role lie free, those held apart.
+    free_of: Vec<i64>,
     /// Interval of each row, host after host, fine steps.
     lo: Vec<i64>,
     hi: Vec<i64>,
@@ -35,7 +37,7 @@ pub(super) struct Trays<'b, 'a> {
 
 /// Which pieces to look at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum From {
+pub(super) enum Which {
     /// Those that lie free.
     Free,
     /// Those that serve engines, none of them free.
@@ -62,12 +64,16 @@ impl<'b, 'a> Trays<'b, 'a> {
             holders: vec![Vec::new(); bench.pieces.len()],
             stands: vec![0; bench.n_hosts * bench.n_slots],
             free: bench.stock.clone(),
+            free_of: vec![0; bench.tables.len()],
             lo: bench.empty_lo.repeat(bench.n_hosts),
             hi: bench.empty_hi.repeat(bench.n_hosts),
             missing: vec![bench.n_slots; bench.n_hosts],
             built: vec![false; bench.n_hosts],
             beyond_stock: false,
         };
+        for g in (0..bench.pieces.len()).filter(|&g| !bench.held[g]) {
+            trays.free_of[bench.role_of[g]] += bench.stock[g];
+        }
         for host in 0..bench.n_hosts {
             let piece = Idx::try_from(bench.host_piece(host)).unwrap_or(NONE);
             trays.put(host, bench.host_slot(), piece);
@@ -113,6 +119,7 @@ impl<'b, 'a> Trays<'b, 'a> {
         self.piece_in[at] = piece;
         self.missing[host] -= 1;
         self.free[piece as usize] -= 1;
+        self.free_of[bench.slot_role[slot]] -= 1;
         self.stands[at] = len_of(&self.holders[piece as usize]);
         self.holders[piece as usize].push(at as Idx);
         let base = host * bench.rows.len();
@@ -132,6 +139,7 @@ impl<'b, 'a> Trays<'b, 'a> {
         self.piece_in[at] = NONE;
         self.missing[host] += 1;
         self.free[piece as usize] += 1;
+        self.free_of[bench.slot_role[slot]] += 1;
         let holders = &mut self.holders[piece as usize];
         let stands = self.stands[at] as usize;
         holders.swap_remove(stands);
@@ -145,6 +153,17 @@ impl<'b, 'a> Trays<'b, 'a> {
             self.hi[base + touch.row] -= share - table.greatest[touch.col];
         }
         piece
+    }
+
+    /// A slot for which no piece lies free, whatever its size; chains of exchanges cannot help it.
+    pub(super) fn beyond_free(&self, host: usize) -> Option<usize> {
+        if self.beyond_stock {
+            return None;
+        }
+        self.bench.tables.iter().zip(&self.free_of).find_map(|(table, &free)| {
+            let open = table.slots.clone().filter(|&s| self.piece_in(host, s) == NONE);
+            open.zip(0_i64..).find(|&(_, n)| n >= free).map(|(slot, _)| slot)
+        })
     }
 
     /// Takes out of a host all that is not fitted.
@@ -361,7 +380,7 @@ impl<'b, 'a> Trays<'b, 'a> {
         &mut self,
         host: usize,
         slot: usize,
-        from: From,
+        from: Which,
         most: usize,
     ) -> Vec<(f64, Idx)> {
         /// A stretch is not walked farther than this many pieces that are not to be had.
@@ -375,9 +394,9 @@ impl<'b, 'a> Trays<'b, 'a> {
             let Some(piece) = order.next(table) else { break };
             let free = self.free[piece as usize] > 0;
             let wanted = match from {
-                From::Free => free,
-                From::Used => !free && self.n_holders(piece) > 0,
-                From::All => true,
+                Which::Free => free,
+                Which::Used => !free && self.n_holders(piece) > 0,
+                Which::All => true,
             };
             if !wanted || !self.may(host, piece) {
                 continue;
