@@ -175,7 +175,7 @@ impl fmt::Display for Reason {
             }
             Self::PiecesServeOthers { role, place, missing } => write!(
                 f,
-                "{missing} missing, the first for place {place} of {role}; others serve other engines"
+                "{missing} missing, the first for place {place} of {role}; the rest serve others"
             ),
         }
     }
@@ -593,7 +593,8 @@ pub fn match_kits(
     start: &[Placed],
     search: Search,
 ) -> Result<Kits, KitError> {
-    let bench = Bench::lay(plan, pieces, wishes)?;
+    let mut bench = Bench::lay(plan, pieces, wishes)?;
+    bench.useful = bound::usefulness(&bench);
     let start = bench.read_start(start)?;
     let (most, limit) = bound::most_engines(&bench);
     let trays = search::search(&bench, &start, search, most);

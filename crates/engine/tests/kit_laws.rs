@@ -1,5 +1,7 @@
 //! Laws of kits on drawn stores of engines of 1 to 16 cylinders.
 
+#![allow(clippy::unwrap_used, reason = "a store that cannot be laid must fail the test")]
+
 #[expect(dead_code, reason = "each test file uses a part of the shop")]
 mod kit_shop;
 
@@ -98,7 +100,9 @@ proptest! {
     }
 
     #[test]
-    fn no_numbers_make_it_panic(values in prop::collection::vec(any::<i64>(), 8), u in any::<f64>()) {
+    fn no_numbers_make_it_panic(
+        values in prop::collection::vec(any::<i64>(), 8), u in any::<f64>()
+    ) {
         let plan = plan(SHAPES[0], None);
         let mut store = store(SHAPES[0], Lot { engines: 2, surplus: 50, seed: 1 });
         for (i, &value) in values.iter().enumerate() {

@@ -1,6 +1,8 @@
 //! Kits against an exhaustive solver: on tiny stores the answer has as many engines as there can
 //! be, and both bounds hold.
 
+#![allow(clippy::unwrap_used, reason = "a store that cannot be laid must fail the test")]
+
 mod kit_exact;
 #[expect(dead_code, reason = "each test file uses a part of the shop")]
 mod kit_shop;
@@ -74,7 +76,7 @@ fn tiny_stores_give_the_most_engines_there_are() {
         by_count[best.engines] += 1;
     }
     println!("least loss met {exact_loss}, bound met {bound_met} of {N}; engines {by_count:?}");
-    assert!(by_count.iter().filter(|&&n| n > 10).count() >= 3, "too uniform: {by_count:?}");
+    assert!(by_count.iter().filter(|&&n| n > 4).count() >= 3, "too uniform: {by_count:?}");
     assert!(exact_loss * 10 >= N * 9, "the least loss was met {exact_loss} of {N} times");
 }
 

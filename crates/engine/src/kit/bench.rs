@@ -119,6 +119,9 @@ pub(super) struct Bench<'a> {
     pub(super) spread_of: Vec<usize>,
     /// Whether a slot acts by one column on each of its rows, and on one row of each spread.
     pub(super) simple: Vec<bool>,
+    /// How many slots could use each piece, as a share of all, summed over its features; see
+    /// [`super::bound::usefulness`].
+    pub(super) useful: Vec<f64>,
     pub(super) rank: Vec<u32>,
     /// What lies in its place for good: host, slot, piece.
     pub(super) fitted: Vec<(usize, usize, Idx)>,
@@ -174,6 +177,7 @@ impl<'a> Bench<'a> {
             });
         }
         let (n_hosts, n_slots) = (tables[plan.host_idx()].pieces.len(), slot_role.len());
+        let sorted_len = sorted.len();
         Ok(Self {
             plan,
             role_of: sorted.iter().map(|p| p.0).collect(),
@@ -197,6 +201,7 @@ impl<'a> Bench<'a> {
             slots_of_row: Vec::new(),
             spread_of: Vec::new(),
             simple: vec![true; n_slots],
+            useful: vec![0.0; sorted_len],
             rank: vec![0; n_hosts],
             fitted: Vec::new(),
             is_fitted: vec![false; n_hosts * n_slots],

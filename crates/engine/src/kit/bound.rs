@@ -24,7 +24,7 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 use std::ops::Range;
 
-use super::bench::{Bench, whole};
+use super::bench::{Bench, Idx, whole};
 use super::plan::FINE;
 use super::tray::{NONE, Trays};
 
@@ -95,6 +95,29 @@ pub(super) fn most_engines(bench: &Bench<'_>) -> (usize, Limit) {
         }
     }
     (engines, limit)
+}
+
+/// How many slots of all hosts could use each piece, as a share of all, summed over its features.
+/// A piece that few could use is better used where it can be than left for the end.
+pub(super) fn usefulness(bench: &Bench<'_>) -> Vec<f64> {
+    let trays = Trays::new(bench);
+    let hosts = hosts_of(&trays);
+    let mut useful = vec![0.0; bench.pieces.len()];
+    for (r, role) in bench.plan.roles().iter().enumerate() {
+        if r == bench.plan.host_idx() {
+            continue;
+        }
+        for (f, feature) in role.features.iter().enumerate() {
+            for position in 0..feature.positions {
+                let market = Market::of(&trays, &hosts, r, f, position);
+                let wanted = market.wanted();
+                for (&piece, wanted) in market.pieces.iter().zip(wanted) {
+                    useful[piece as usize] += wanted;
+                }
+            }
+        }
+    }
+    useful
 }
 
 /// What an answer of `n_built` engines loses at least.
@@ -217,7 +240,8 @@ fn nearest(trays: &Trays<'_, '_>, host: usize, slot: usize, row: usize) -> Optio
 /// One role's pieces in order of one feature, and what each open slot of each host allows of them.
 #[derive(Debug)]
 struct Market {
-    /// Stock of each piece in order.
+    /// The pieces in order of the feature, and how many of each lie free.
+    pieces: Vec<Idx>,
     stock: Vec<i64>,
     /// For each host the stretches of its open slots.
     hosts: Vec<Vec<Range<usize>>>,
@@ -237,14 +261,14 @@ impl Market {
             .filter(|&c| (table.col(c).0, table.col(c).1) == (feature, position))
             .collect();
         let Some(&first) = own.first() else {
-            return Self { stock: Vec::new(), hosts: Vec::new() };
+            return Self { pieces: Vec::new(), stock: Vec::new(), hosts: Vec::new() };
         };
         let n = table.sorted[first].len();
-        let mut stock: Vec<i64> =
-            table.sorted[first].iter().map(|&g| trays.free[g as usize]).collect();
+        let mut pieces = table.sorted[first].clone();
         if table.col(first).2 < 0.0 {
-            stock.reverse();
+            pieces.reverse();
         }
+        let stock = pieces.iter().map(|&g| trays.free[g as usize]).collect();
         let open = |host: usize| {
             let slots = table.slots.clone().filter(|&s| trays.piece_in(host, s) == NONE);
             let stretch = |slot: usize| {
@@ -264,7 +288,24 @@ impl Market {
             slots.map(stretch).collect::<Vec<_>>()
         };
         let hosts: Vec<Vec<Range<usize>>> = hosts.iter().map(|&h| open(h)).collect();
-        Self { stock, hosts }
+        Self { pieces, stock, hosts }
+    }
+
+    /// The share of all open slots that could use each piece.
+    fn wanted(&self) -> Vec<f64> {
+        let mut steps = vec![0.0; self.stock.len() + 1];
+        let (mut n, mut now) = (0.0, 0.0);
+        for slot in self.hosts.iter().flatten() {
+            steps[slot.start] += 1.0;
+            steps[slot.end] -= 1.0;
+            n += 1.0;
+        }
+        steps.pop();
+        let share = |step: f64| {
+            now += step;
+            now / f64::max(n, 1.0)
+        };
+        steps.into_iter().map(share).collect()
     }
 
     /// The most engines that this role alone could serve; `usize::MAX` where nothing limits it.

@@ -45,7 +45,9 @@ pub(super) fn fill_by_chain(
         let piece = trays.take(step.host, step.slot);
         let free = trays.candidates(step.host, step.slot, Which::Free, BREADTH);
         let free = free.into_iter().filter(|f| f.1 != piece);
-        let best = free.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let useful = &trays.bench.useful;
+        let cost = |f: &(f64, Idx)| if trays.thrifty { useful[f.1 as usize] } else { f.0 };
+        let best = free.min_by(|a, b| cost(a).total_cmp(&cost(b)).then(a.1.cmp(&b.1)));
         if best.is_none() && step.depth < DEPTH {
             follow(trays, (step.host, step.slot), Some(next), &mut steps, &mut seen);
         }

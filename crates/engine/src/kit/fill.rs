@@ -122,7 +122,10 @@ fn fill_slot(
         let filled = manner.chain > 0 && chain::fill_by_chain(trays, host, slot, manner.chain);
         return if filled { Ok(()) } else { Err(slot) };
     }
-    for (loss, _) in &mut found {
+    // Worth about as much as a fit at its limit.
+    let thrift = if trays.thrifty { 2.0 } else { 0.0 };
+    for (loss, piece) in &mut found {
+        *loss += thrift * trays.bench.useful[*piece as usize];
         // An exponential draw: any piece may win, one much worse seldom.
         *loss -= manner.noise * libm::log(1.0 - draw.unit());
     }

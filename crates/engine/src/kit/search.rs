@@ -7,8 +7,9 @@
 //!    undone.
 //! 3. Annealing towards the least loss, one more try for idle engines, grades left even.
 //!
-//! Two searches with different draws run side by side and the better one is kept: always two, so
-//! that the answer does not depend on the machine.
+//! Two searches run side by side and the better one is kept: one takes what fits best, the other
+//! first what fewest could use, which completes more where sizes have drifted apart. They are
+//! always two, so that the answer does not depend on the machine.
 
 use super::Search;
 use super::bench::{Bench, Idx};
@@ -84,8 +85,10 @@ fn search_once<'b, 'a>(
             trays.release(host);
         }
     }
+    trays.thrifty = stream == 1;
     first_fill(&mut trays, stream, &mut draw);
     repair(&mut trays, search, most, &mut draw);
+    trays.thrifty = false;
     let moves = search.moves as usize * trays.n_built().max(1) * bench.n_slots;
     // Small lots are searched to the bottom at no great cost.
     let moves = if search.moves > 0 { moves.max(20_000) } else { 0 };
@@ -165,7 +168,6 @@ fn first_fill(trays: &mut Trays<'_, '_>, stream: u64, draw: &mut Draw) {
     let mut order: Vec<(u32, usize, usize)> =
         idle(trays).into_iter().map(|h| (bench.rank[h], choice(trays, h), h)).collect();
     order.sort_unstable();
-    // The second search tries the quiet way first, the first one spreads its choice.
     let noise = if stream == 0 { 0.02 } else { 0.0 };
     let mut again = Vec::new();
     for (.., host) in order {
@@ -201,7 +203,10 @@ fn repair(trays: &mut Trays<'_, '_>, search: Search, most: usize, draw: &mut Dra
         idle.retain(|h| !lowest.contains(h));
         let idle: Vec<usize> = lowest.into_iter().chain(idle).take(TRIED).collect();
         let moves = trays.n_built() * trays.bench.n_slots / 4;
-        let warmth = [0.02, 0.1, 0.3][round as usize % 3];
+        // A cold engine clings to the pieces nearest its targets, which others may need; a hot one
+        // takes any that is legal.
+        let warmth = if trays.thrifty { [1.0, 10.0, 100.0] } else { [0.02, 0.1, 0.3] };
+        let warmth = warmth[round as usize % 3];
         anneal(trays, Cooling { from: warmth, to: warmth, moves }, draw);
         let mut released = Vec::new();
         if round % 2 == 1 {

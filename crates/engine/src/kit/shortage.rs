@@ -93,6 +93,9 @@ const TRIALS: usize = 3;
 /// Most pieces that are made up.
 const INVENTED_MAX: usize = 200;
 
+/// Slots of a host that hold pieces beyond the stock, and those pieces.
+type Lacking = Vec<(usize, Idx)>;
+
 /// Why each host is left, by id, and what is missing.
 pub(super) fn shortages(
     bench: &Bench<'_>,
@@ -281,12 +284,8 @@ fn carry_over<'w, 'a>(
 ///
 /// # Errors
 /// The slot that found nothing.
-fn complete(
-    trial: &mut Trays<'_, '_>,
-    host: usize,
-    draw: &mut Draw,
-) -> Result<Vec<(usize, Idx)>, usize> {
-    let mut best: Option<(Vec<(usize, Idx)>, Vec<Idx>)> = None;
+fn complete(trial: &mut Trays<'_, '_>, host: usize, draw: &mut Draw) -> Result<Lacking, usize> {
+    let mut best: Option<(Lacking, Vec<Idx>)> = None;
     let mut blocking = trial.bench.host_slot();
     for round in 0..TRIALS {
         let noise = if round == 0 { 0.0 } else { 0.3 };
@@ -313,7 +312,7 @@ fn complete(
 }
 
 /// The slots of a host that hold pieces beyond the stock.
-fn beyond_stock(trial: &Trays<'_, '_>, host: usize) -> Vec<(usize, Idx)> {
+fn beyond_stock(trial: &Trays<'_, '_>, host: usize) -> Lacking {
     let mut over: Vec<(Idx, i64)> = Vec::new();
     let mut lacking = Vec::new();
     for (slot, &piece) in trial.pieces_in(host).iter().enumerate() {

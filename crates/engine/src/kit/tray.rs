@@ -33,6 +33,8 @@ pub(super) struct Trays<'b, 'a> {
     pub(super) built: Vec<bool>,
     /// Pieces beyond stock may be taken (to find out what is missing).
     pub(super) beyond_stock: bool,
+    /// Pieces are looked for from the end of a stretch that fewer slots could use.
+    pub(super) thrifty: bool,
 }
 
 /// Which pieces to look at.
@@ -70,6 +72,7 @@ impl<'b, 'a> Trays<'b, 'a> {
             missing: vec![bench.n_slots; bench.n_hosts],
             built: vec![false; bench.n_hosts],
             beyond_stock: false,
+            thrifty: false,
         };
         for g in (0..bench.pieces.len()).filter(|&g| !bench.held[g]) {
             trays.free_of[bench.role_of[g]] += bench.stock[g];
@@ -364,6 +367,12 @@ impl<'b, 'a> Trays<'b, 'a> {
             let rest_lo = self.lo[at] - table.least[touch.col];
             let rest_hi = self.hi[at] - table.greatest[touch.col];
             stretch.ideal = bench.rows[touch.row].target * FINE - rest_lo.midpoint(rest_hi);
+        }
+        if self.thrifty && stretch.start < stretch.end {
+            let (low, high) = (stretch.start, stretch.end - 1);
+            let useful = |at: usize| bench.useful[table.sorted[touch.col][at] as usize];
+            let end = if useful(low) < useful(high) { low } else { high };
+            stretch.ideal = table.rising[touch.col][end];
         }
         Some(stretch)
     }

@@ -1,5 +1,7 @@
 //! An invented engine of the Quarrybeck Engine Works and a store for it, drawn from a seed.
 
+#![allow(clippy::unwrap_used, reason = "a store that cannot be laid must fail the test")]
+
 use bedplate_engine::kit::plan::{
     Certainty, Feature, Fit, Measure, Plan, Role, Spread, Supply, Term, Window,
 };
