@@ -15,9 +15,9 @@
 //!   whole multiples of 2⁻²⁰ and the sum is made in whole numbers, so that nothing rests on how
 //!   the prices were found.
 //!
-//! **Loss.** For each host and row the least loss that its interval allows, or, where one slot alone
-//! is open, the nearest single piece; an answer of `E` engines loses at least the sum of the `E`
-//! smallest. Where all hosts are built, fits of hosts with one role count by the best pairing in
+//! **Loss.** For each host and row the least loss that its interval allows, or, where one slot
+//! alone is open, the nearest single piece; an answer of `E` engines loses at least the sum of the
+//! `E` smallest. Where all hosts are built, fits of hosts with one role count by the best pairing in
 //! which no piece serves twice.
 
 use std::cmp::Reverse;
