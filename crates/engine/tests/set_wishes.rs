@@ -9,7 +9,6 @@ use bedplate_engine::set::{
 };
 use proptest::prelude::*;
 
-mod set_exact;
 mod set_lots;
 
 use set_lots::{Family, Lot, Width, lot};

@@ -39,7 +39,7 @@ pub(super) fn cut<'a>(
         wanted_home.sort_unstable();
     }
     let mut bay_of_block = vec![0; blocks];
-    for b in 0..blocks {
+    for (b, bay_here) in bay_of_block.iter_mut().enumerate() {
         let bay = if trays.filled[b] {
             let lightest = rack.slots(b).map(|s| rack.mass_place[trays.piston_in[s]]).min();
             edges.partition_point(|&edge| Some(edge) <= lightest)
@@ -51,7 +51,7 @@ pub(super) fn cut<'a>(
                 _ => draw.below(inner + 1),
             }
         };
-        bay_of_block[b] = bay;
+        *bay_here = bay;
         own[bay].0.push(b);
     }
     for p in 0..pistons {

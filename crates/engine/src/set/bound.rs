@@ -244,22 +244,50 @@ fn engines_of_cylinders(rack: &Rack<'_>, possible: &[bool]) -> usize {
     engines
 }
 
+/// Pistons of a block's scarcest cylinder with which the quick way is tried.
+const TRIED_QUICKLY: usize = 32;
+
 /// Whether a block could be completed if it had the whole rack to itself.
 fn possible_alone(rack: &Rack<'_>, block: usize) -> bool {
     let runs: Vec<Range<usize>> =
         rack.rising_slots(block).iter().map(|&slot| rack.run[slot].clone()).collect();
-    if runs.iter().any(Range::is_empty) {
+    let Some(scarcest) = runs.iter().min_by_key(|run| run.len()).cloned() else { return false };
+    if scarcest.is_empty() {
         return false;
     }
-    let wanted = runs[0].start..runs[runs.len() - 1].end;
-    // Most blocks succeed at once around the middle mass.
-    let lightest = rack.mass[rack.by_mass[rack.by_mass.len() / 2]] - rack.spread_max() / 2;
-    let middle = lightest..=lightest + rack.spread_max();
-    if serves(&runs, wanted.clone().filter(|&p| middle.contains(&rack.mass[p]))) {
+    // Most blocks succeed at once around the middle mass or that of a piston that must be used.
+    let spread = rack.spread_max();
+    let middle = rack.mass[rack.by_mass[rack.by_mass.len() / 2]];
+    let step = scarcest.len().div_ceil(TRIED_QUICKLY);
+    let own = scarcest.clone().step_by(step).map(|p| rack.mass[p]);
+    let quickly = |mass: i64| serves_within(rack, &runs, mass - spread / 2);
+    if std::iter::once(middle).chain(own).any(quickly) {
         return true;
+    }
+    let wanted = runs[0].start..runs[runs.len() - 1].end;
+    if scarcest.len() <= 4 {
+        // One of the few is in every set, so all the others lie within the spread of it.
+        return scarcest.into_iter().any(|p| {
+            let from = rack.by_mass.partition_point(|&q| rack.mass[q] < rack.mass[p] - spread);
+            let to = rack.by_mass.partition_point(|&q| rack.mass[q] <= rack.mass[p] + spread);
+            let near = rack.by_mass[from..to].iter().copied();
+            let own: Vec<usize> = near.filter(|q| wanted.contains(q)).collect();
+            possible_sliding(rack, &runs, &own)
+        });
     }
     let own: Vec<usize> = rack.by_mass.iter().copied().filter(|p| wanted.contains(p)).collect();
     possible_sliding(rack, &runs, &own)
+}
+
+/// Whether the pistons of one mass window, from `lightest` on, serve runs in order of bore.
+fn serves_within(rack: &Rack<'_>, runs: &[Range<usize>], lightest: i64) -> bool {
+    let window = lightest..=lightest + rack.spread_max();
+    let mut next = 0;
+    runs.iter().all(|run| {
+        let first = (run.start.max(next)..run.end).find(|&p| window.contains(&rack.mass[p]));
+        next = first.map_or(next, |p| p + 1);
+        first.is_some()
+    })
 }
 
 /// Whether pistons in order of diameter serve runs in order of bore: the earliest fit.

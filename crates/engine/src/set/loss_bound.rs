@@ -33,9 +33,9 @@ const ROUNDING: i64 = 2;
 /// Share given away for the rounding of sums of losses: a few hundred thousand terms in doubles.
 const GIVEN_AWAY: f64 = 1e-12;
 /// Blocks in the linear programme; of more, an even sample sets the prices.
-const BLOCKS_PRICED: usize = 1_500;
+const BLOCKS_PRICED: usize = 10_000;
 /// Classes of size in one width of the clearance window.
-const CLASSES_IN_WINDOW: i64 = 16;
+const CLASSES_IN_WINDOW: i64 = 24;
 /// Largest price and reward for each cylinder, in units of loss.
 const PRICE_MAX: f64 = 60.0;
 

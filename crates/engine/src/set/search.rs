@@ -40,7 +40,7 @@ const TRIES: usize = 32;
 /// Up to this many idle blocks are tried with chains through the whole rack.
 const IDLE_FEW: usize = 50;
 /// Passes of those in one round.
-const PASSES_FAR: usize = 2;
+const PASSES_FAR: usize = 4;
 /// Engines taken apart in turn for one block of a higher rank.
 const TAKEN_APART: usize = 6;
 /// Small lots are searched as long as this many blocks would be: they are cheap.

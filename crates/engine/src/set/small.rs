@@ -22,7 +22,7 @@ const PISTONS_MAX: usize = 600;
 /// Most cylinders of its blocks.
 const CYLINDERS_TRIED: usize = 8;
 /// Looks at one piston for each move of the round that the proof is made in: a second's worth.
-const LOOKS_A_MOVE: u64 = 6_400;
+const LOOKS_A_MOVE: u64 = 12_000;
 /// What a term of the linear programme takes, in looks.
 const LOOKS_A_TERM: u64 = 1_000;
 /// Partial sets looked at for one block in one window when its cheapest pistons collide.

@@ -19,7 +19,7 @@ use super::tray::Trays;
 /// Worth below which a block is not dealt in the first round: others use its pistons better.
 const WORTH_DEALT: f64 = -0.3;
 /// Classes of diameter in one width of the clearance window, for the linear programmes.
-const CLASSES_IN_WINDOW: i64 = 12;
+const CLASSES_IN_WINDOW: i64 = 10;
 /// Passes of dealing; two if there are so many blocks that chance evens itself out.
 const PASSES: usize = 4;
 const BLOCKS_MANY: usize = 30_000;
@@ -29,7 +29,7 @@ const FEW_LEFT: usize = 100;
 /// pistons are worth.
 const HARD_FAVOUR: f64 = 0.01;
 /// Blocks in one class's linear programme; of more, an even sample sets the prices.
-const BLOCKS_PRICED: usize = 2_500;
+const BLOCKS_PRICED: usize = 2_000;
 /// How much a step of rank weighs against an engine in the linear programmes: a tie-break.
 const RANK_FAVOUR: f64 = 1e-4;
 

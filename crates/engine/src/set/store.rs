@@ -55,8 +55,7 @@ impl Plenty {
 
 /// Exchanges pistons in use for spare ones of more plentiful sizes where that costs next to nothing.
 pub(super) fn even_out(rack: &Rack<'_>, trays: &mut Trays) {
-    let mut spare: Vec<usize> =
-        (0..rack.mass.len()).filter(|&p| trays.slot_of[p] == NONE).collect();
+    let spare: Vec<usize> = (0..rack.mass.len()).filter(|&p| trays.slot_of[p] == NONE).collect();
     let places = rack.mass.len() - spare.len();
     if spare.is_empty() || places == 0 {
         return;
@@ -77,20 +76,19 @@ pub(super) fn even_out(rack: &Rack<'_>, trays: &mut Trays) {
             let near = middle.saturating_sub(NEIGHBOURS)..(middle + NEIGHBOURS).min(spare.len());
             for at in near {
                 let score = plenty.at(rack.diameter[spare[at]]);
-                let better = score > now && best.is_none_or(|(most, _)| score > most);
+                let free = trays.slot_of[spare[at]] == NONE;
+                let better = free && score > now && best.is_none_or(|(most, _)| score > most);
                 if better && cost(rack, trays, slot, spare[at]).is_some_and(|c| c <= dear) {
                     best = Some((score, at));
                 }
             }
         }
         if let Some((_, at)) = best {
-            let coming = spare.remove(at);
+            let coming = spare[at];
             trays.take(slot);
             trays.put(slot, coming);
             plenty.change(rack.diameter[coming], -1);
             plenty.change(rack.diameter[piston], 1);
-            let home = spare.partition_point(|&p| p < piston);
-            spare.insert(home, piston);
         }
     }
 }
