@@ -63,6 +63,106 @@ fn match_on_plain_files_writes_complete_engines_only() {
     }
 }
 
+const LOT: [&str; 7] =
+    ["match", "--blocks", "blocks.csv", "--pistons", "pistons.csv", "--rules", "rules.toml"];
+
+#[test]
+fn bounds_alone_and_a_time_limit_of_nothing_still_answer() {
+    let bound = run_in(&examples(), &[&LOT[..], &["--bound-only", "--json"]].concat());
+    assert_eq!(code(&bound), 0, "{}", said(&bound));
+    let bound: serde_json::Value = serde_json::from_slice(&bound.stdout).unwrap();
+    let short = run_in(&examples(), &[&LOT[..], &["--time-limit", "0", "--json"]].concat());
+    let short: serde_json::Value = serde_json::from_slice(&short.stdout).unwrap();
+    assert_eq!(bound["bound"], short["bound"]);
+    assert_eq!(short["rounds"], 0);
+    for key in ["engines", "loss", "loss_bound", "seconds", "moves", "seed", "missing"] {
+        assert!(!short[key].is_null(), "no {key}");
+    }
+    assert!(short["loss_bound"].as_f64().unwrap() <= short["loss"].as_f64().unwrap());
+}
+
+#[test]
+fn the_same_seed_gives_the_same_answer() {
+    let run = || {
+        let output = run_in(&examples(), &[&LOT[..], &["--seed", "7", "--json"]].concat());
+        let mut answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        answer["seconds"] = serde_json::Value::Null;
+        answer.to_string()
+    };
+    assert_eq!(run(), run());
+}
+
+#[test]
+fn wishes_in_the_rules_are_kept_and_contradictions_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    write("blocks.csv", "block_id,bore1\nB1,68.006\nB2,68.006\n");
+    write("pistons.csv", "piston_id,diameter_mm,mass_g\nP1,67.970,418\nP2,67.970,418\n");
+    let rules = "[clearance]\nmin = \"30 µm\"\nmax = \"42 µm\"\n[mass]\nspread = \"4 g\"\n";
+    write("rules.toml", &format!("held = [\"P2\"]\n{rules}[[due]]\nblock = \"B2\"\n"));
+    let output = run_in(folder.path(), &[&LOT[..], &["--json"]].concat());
+    let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(answer["found"], 1);
+    assert_eq!(answer["engines"][0]["block"], "B2");
+    assert_eq!(answer["engines"][0]["places"][0]["piston"], "P1");
+    let keep = "[[keep]]\npiston = \"P1\"\nblock = \"B1\"\ncylinder = 1\n";
+    let apart = "[[apart]]\npieces = [\"P1\", \"B1\"]\n";
+    write("rules.toml", &format!("{rules}{keep}{apart}"));
+    let output = run_in(folder.path(), &LOT);
+    assert_eq!(code(&output), 3, "{}", said(&output));
+    assert!(said(&output).contains("together and apart"), "{}", said(&output));
+}
+
+/// A works of pins, rods, rings and shells, its readings brought in.
+fn kit_works() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["works.toml", "readings.csv"] {
+        std::fs::copy(examples().join("kit").join(name), folder.path().join(name)).unwrap();
+    }
+    let output = run_in(folder.path(), &["import", "readings.csv", "--by", "j-quill"]);
+    assert_eq!(code(&output), 0, "{}", said(&output));
+    for (part, grade) in
+        [("main_shell", "M1"), ("main_shell", "M2"), ("rod_shell", "E1"), ("rod_shell", "E2")]
+    {
+        let count = ["store", "--count", part, grade, "40", "--by", "j-quill"];
+        let output = run_in(folder.path(), &count);
+        assert_eq!(code(&output), 0, "{}", said(&output));
+    }
+    folder
+}
+
+#[test]
+fn sets_of_a_whole_engine_are_matched_made_changed_and_drawn_from_stock() {
+    let works = kit_works();
+    let here = works.path();
+    let sheet = run_in(here, &["match", "--json"]);
+    let sheet: serde_json::Value = serde_json::from_slice(&sheet.stdout).unwrap();
+    let found = sheet["found"].as_u64().unwrap();
+    assert!((6..=12).contains(&found), "{found}");
+    assert!(found <= sheet["bound"].as_u64().unwrap());
+    for set in sheet["proposed"].as_array().unwrap() {
+        for fit in set["fits"].as_array().unwrap() {
+            let at = |value: &serde_json::Value| value["value"].as_f64().unwrap();
+            let (value, limits) = (at(&fit["clearance"]), fit["limits"].as_array().unwrap());
+            assert!(at(&limits[0]) <= value && value <= at(&limits[2]), "{fit}");
+        }
+    }
+    let block = sheet["proposed"][0]["block"].as_str().unwrap();
+    let made = run_in(here, &["match", "--make", "--block", block, "--by", "j-quill"]);
+    assert_eq!(code(&made), 0, "{}", said(&made));
+    let tried = run_in(here, &["match", "--set", "00001", "--replace", "2", "--try-only"]);
+    assert!(said(&tried).contains("as it would be"), "{}", said(&tried));
+    let reason = ["--reason", "mark", "--by", "j-quill"];
+    let change = [&["match", "--set", "00001", "--replace", "2", "--scrap"][..], &reason].concat();
+    let changed = run_in(here, &change);
+    assert_eq!(code(&changed), 0, "{}", said(&changed));
+    let store = run_in(here, &["store", "--json"]);
+    let store: serde_json::Value = serde_json::from_slice(&store.stdout).unwrap();
+    let left: i64 =
+        store["stock"].as_array().unwrap().iter().map(|s| s["left"].as_i64().unwrap()).sum();
+    assert_eq!(left, 160 - 10);
+}
+
 #[test]
 fn judge_on_plain_files_tells_the_four_doubtful_bores() {
     let output = run_in(&examples(), &["judge", "bores-judge.csv", "--limits", "limits.toml"]);
@@ -121,6 +221,7 @@ fn every_command_has_help_with_an_example() {
         "import",
         "judge",
         "match",
+        "store",
         "balance",
         "build",
         "bed",

@@ -197,5 +197,5 @@ fn the_plan_as_json_carries_units() {
     assert_eq!(json["set"]["QB4"]["spread"]["piston.mass"], "4 g");
     assert_eq!(json["person"]["e-stroud"]["roles"][1], "administrator");
     let sections: Vec<&String> = json.as_object().expect("an object").keys().collect();
-    assert_eq!(sections.len(), 14);
+    assert_eq!(sections.len(), 15);
 }

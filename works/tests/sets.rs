@@ -12,7 +12,7 @@ use bedplate_works::sets::{MatchingSheet, SetView};
 use bedplate_works::wire::Word;
 use bedplate_works::works::{Deed, Works};
 
-const PLAN: &str = include_str!("sets/kit.toml");
+const PLAN: &str = include_str!("../../examples/kit/works.toml");
 
 struct Shop {
     works: Works,
@@ -69,7 +69,7 @@ impl Shop {
         for (number, size, mass) in [
             ("P001", "67.9700", "418.0"),
             ("P002", "67.9720", "419.0"),
-            ("P003", "67.9710", "418.5"),
+            ("P003", "67.9710", "420.5"),
         ] {
             let readings = [("skirt", "", size), ("pin_bore", "", "18.0040"), ("mass", "", mass)];
             shop.piece("piston", number, &readings);
@@ -193,7 +193,7 @@ fn what_is_said_of_pieces_is_heeded() {
     shop.say("P001", &Saying::Free);
     let keep = Saying::Keep { block: "B001".to_owned(), position: "2".to_owned() };
     shop.say("P003", &keep);
-    assert_eq!(pistons(&shop.sheet()), ["P001", "P003"]);
+    assert_eq!(pistons(&shop.sheet())[1], "P003");
     shop.say("P003", &Saying::Free);
     shop.say("P001", &Saying::Part { other: "P002".to_owned() });
     let both = pistons(&shop.sheet());
@@ -266,7 +266,7 @@ fn a_set_that_must_be_surer_narrows_its_windows() {
     shop.piece("block", "B001", &[("bore", "1", "68.0060")]);
     let sheet = shop.sheet();
     assert!(sheet.rules.iter().any(|r| r.contains("99.99") || r.contains("100.0 %")));
-    let vague = plan.replace("uncertainty = \"0.6 µm\"", "uncertainty = \"16 µm\"");
+    let vague = plan.replace("uncertainty = \"0.6 µm\"", "uncertainty = \"8 µm\"");
     let shop = Shop::one_engine_of(&vague);
     let why = shop.works.matching("QB2", Search::default()).unwrap_err().to_string();
     assert!(why.contains("widen the window"), "{why}");

@@ -39,6 +39,8 @@ pub(super) struct Match {
     #[arg(long)]
     explain: bool,
     #[command(flatten)]
+    advice: advice::Advice,
+    #[command(flatten)]
     works: InWorks,
     /// Engine type of the works; the only one if left out.
     #[arg(long)]
@@ -48,6 +50,8 @@ pub(super) struct Match {
     #[command(flatten)]
     by: By,
 }
+
+mod advice;
 
 /// How long to search.
 #[derive(Debug, Args)]
@@ -72,6 +76,9 @@ struct Deeds {
     /// A block whose proposed set is made; may be given again.
     #[arg(long, requires = "make", value_name = "BLOCK")]
     block: Vec<String>,
+    /// A block that stands on the track: makes the set that it gets now.
+    #[arg(long, value_name = "BLOCK", conflicts_with_all = ["blocks", "make", "set"])]
+    kit: Option<String>,
     /// A set to be taken apart.
     #[arg(long, requires = "reason", value_name = "SET")]
     take_apart: Option<String>,
@@ -252,6 +259,17 @@ impl Match {
                 sets => format!("{} sets made: {}", sets.len(), sets.join(", ")),
             };
             return Answer::new(text, &json!({ "sets": sets }), Exit::Done);
+        }
+        if self.advice.is_asked() {
+            let works = self.works.look()?;
+            return self.advice.answer(&works, &self.engine_type(&works)?, self.effort.seed);
+        }
+        if let Some(block) = &self.deeds.kit {
+            let works = self.works.open()?;
+            let engine_type = self.engine_type(&works)?;
+            let set = works.kit_block(&self.by.deed()?, &engine_type, block)?;
+            let view = works.set(&set)?;
+            return Answer::new(set_text(&view), &view, Exit::Done);
         }
         let works = self.works.look()?;
         let engine_type = self.engine_type(&works)?;

@@ -125,6 +125,19 @@ pub(crate) async fn break_set(
     .await
 }
 
+/// `POST /api/kit`: the set that a block gets now.
+pub(crate) async fn kit_block(State(app): State<App>, asked: Asked, told: Told) -> Response {
+    let to_set =
+        |answer: &Value| format!("/matching?set={}", answer["set"].as_str().unwrap_or_default());
+    do_it(app, asked, told, to_set, |works, told| {
+        let block = told.needed("block", "the block that stands on the track")?;
+        let engine_type = engine_type(works, told)?;
+        let set = works.kit_block(&told.deed()?, &engine_type, &block)?;
+        Ok(json!({ "set": set, "block": block }))
+    })
+    .await
+}
+
 /// `POST /api/sets/{set}/change`: pieces come out and the rest is matched anew around what is
 /// fitted; with `try` it is only shown.
 pub(crate) async fn change_set(
