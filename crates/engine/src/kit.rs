@@ -533,8 +533,8 @@ pub enum KitError {
 ///
 /// # Formula
 /// Most `Σ z_h`, then least `Σ_built [Σ_fits Σ_places ((v − t)/w)² + Σ_spreads (max − min)/a]`,
-/// with `v` the value of a fit at a place, `t` its target, `w` the larger distance from target to limit,
-/// `a` the allowed spread.
+/// with `v` the value of a fit at a place, `t` its target, `w` the larger distance from target
+/// to limit, `a` the allowed spread.
 /// # Given
 /// The plan, the pieces and grades, wishes, a `start` (pieces already chosen by another way, such
 /// as pistons by [`crate::set`]; taken up where it is legal, changed where that is better), and how

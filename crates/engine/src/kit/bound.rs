@@ -17,8 +17,8 @@
 //!
 //! **Loss.** For each host and row the least loss that its interval allows, or, where one slot
 //! alone is open, the nearest single piece; an answer of `E` engines loses at least the sum of the
-//! `E` smallest. Where all hosts are built, fits of hosts with one role count by the best pairing in
-//! which no piece serves twice.
+//! `E` smallest. Where all hosts are built, fits of hosts with one role count by the best
+//! pairing in which no piece serves twice.
 
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
