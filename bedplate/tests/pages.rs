@@ -2,6 +2,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
+#[path = "pages/kits.rs"]
+mod kits;
+#[path = "pages/matching.rs"]
+mod matching;
 mod served;
 
 use std::time::{Duration, Instant};
@@ -248,6 +252,7 @@ fn sheets(works: &Served) -> Vec<String> {
         "/characteristic",
         "/characteristics",
         "/matching",
+        "/matching/store",
         "/balance",
         "/line",
         "/bed",
@@ -271,7 +276,9 @@ fn sheets(works: &Served) -> Vec<String> {
         paths.push(format!("/bed?engine={engine}"));
         paths.push("/reading/100000".to_owned());
         let set = works.json("/api/matching")["in_tray"][0]["set"].clone();
-        paths.extend(set.as_str().map(|s| format!("/ticket/{s}")));
+        let set = set.as_str();
+        paths.extend(set.map(|s| format!("/ticket/{s}")));
+        paths.extend(set.map(|s| format!("/matching/set/{s}")));
     }
     paths
 }

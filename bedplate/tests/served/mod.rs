@@ -35,10 +35,17 @@ impl Served {
     }
 
     fn laid(command: &str) -> Self {
+        Self::prepared(|folder| {
+            let laid = bedplate().arg(command).arg(folder).output().unwrap();
+            assert!(laid.status.success(), "{}", String::from_utf8_lossy(&laid.stderr));
+        })
+    }
+
+    /// A works that `prepare` lays in the folder it is given.
+    pub(crate) fn prepared(prepare: impl FnOnce(&Path)) -> Self {
         let holds = tempfile::tempdir().unwrap();
         let folder = holds.path().join("works");
-        let laid = bedplate().arg(command).arg(&folder).output().unwrap();
-        assert!(laid.status.success(), "{}", String::from_utf8_lossy(&laid.stderr));
+        prepare(&folder);
         let mut server = bedplate()
             .args(["serve", "--no-open", "--listen", "127.0.0.1:0", "--works"])
             .arg(&folder)
