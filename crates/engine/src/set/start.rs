@@ -19,7 +19,7 @@ use super::tray::Trays;
 /// Worth below which a block is not dealt in the first round: others use its pistons better.
 const WORTH_DEALT: f64 = -0.3;
 /// Classes of diameter in one width of the clearance window, for the linear programmes.
-const CLASSES_IN_WINDOW: i64 = 10;
+const CLASSES_IN_WINDOW: i64 = 12;
 /// Passes of dealing; two if there are so many blocks that chance evens itself out.
 const PASSES: usize = 4;
 const BLOCKS_MANY: usize = 30_000;
