@@ -253,6 +253,8 @@ fn sheets(works: &Served) -> Vec<String> {
         "/characteristics",
         "/matching",
         "/matching/store",
+        "/matching/aim",
+        "/matching/kitting",
         "/balance",
         "/line",
         "/bed",

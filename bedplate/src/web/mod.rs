@@ -99,6 +99,8 @@ fn looks() -> Router<App> {
             .route(&at("/characteristic"), get(characteristic::page))
             .route(&at("/matching"), get(matching::page))
             .route(&at("/matching/store"), get(matching::store::page))
+            .route(&at("/matching/aim"), get(matching::aim::page))
+            .route(&at("/matching/kitting"), get(matching::kitting::page))
             .route(&at("/matching/set/{set}"), get(matching::change::page))
             .route(&at("/ticket/{set}"), get(ticket::page))
             .route(&at("/balance"), get(balance::page))

@@ -39,10 +39,12 @@ pub(crate) const REGISTER: [(&str, &str, &str); 8] = [
 ];
 
 /// Sheets that hang under another and carry its number.
-pub(crate) const HANGING: [(&str, &str, &str); 8] = [
+pub(crate) const HANGING: [(&str, &str, &str); 10] = [
     ("1.1", "/import", "Readings in"),
     ("3.0", "/characteristics", "All characteristics"),
     ("4.1", "/matching/store", "Store"),
+    ("4.2", "/matching/aim", "Aim"),
+    ("4.3", "/matching/kitting", "Kitting"),
     ("7.1", "/build", "Build"),
     ("8.1", "/trace", "Trace"),
     ("8.2", "/ledger", "Ledger"),

@@ -16,8 +16,10 @@ use crate::web::sheet::{
     Frame, Says, TagCell, empty, figure, figure_with_unit, judgement, percent, sheet, tag,
 };
 
+pub(in crate::web) mod aim;
 pub(in crate::web) mod change;
 mod found;
+pub(in crate::web) mod kitting;
 pub(super) mod rest;
 pub(in crate::web) mod store;
 pub(super) mod tray;
