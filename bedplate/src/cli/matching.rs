@@ -170,6 +170,16 @@ impl Match {
     ) -> Result<Answer, Trouble> {
         let texts = (files::bytes(blocks)?, files::bytes(pistons)?, files::text(rules)?);
         let names = (files::name(blocks), files::name(pistons), files::name(rules));
+        if self.advice.is_aim() {
+            let sheet = plain::fit::next_aim(
+                (&names.0, &texts.0),
+                (&names.1, &texts.1),
+                (&names.2, &texts.2),
+                self.advice.asked(search.seed),
+            )
+            .map_err(|f| files::refused(&f))?;
+            return advice::Advice::aim_answer(&sheet);
+        }
         let watch = Watch::new(&self.effort, self.bound_only);
         let fit = plain::fit::fit_while(
             (&names.0, &texts.0),

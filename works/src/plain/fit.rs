@@ -18,6 +18,7 @@ use super::wishes::{Said, said};
 use super::{Faults, PlainFault, unit_behind};
 use crate::plan::read::parse_as;
 use crate::plan::table::{Sign, Table};
+use crate::sets::aim::{AimAsked, AimSheet, Gauged, Lot, advise};
 use crate::trace::counted;
 use crate::who::nearest;
 use crate::worksheet::cells::{CellRow, Cells, figure, push_row, read_cells, sound_name};
@@ -184,18 +185,59 @@ pub fn fit(
     fit_while(blocks, pistons, rules, search, &mut |_| true)
 }
 
-/// As [`fit`], told after each round of the search how far it is; `go_on` says whether to look
-/// further.
+/// Where piston turning (and boring) should aim next, from the same files: how the machines scatter
+/// is taken from the pieces in the order of their rows. `[drawing]` in the rules may give the limits
+/// `bore` and `piston`, each a list of two sizes; without them aims are tried within ten standard
+/// deviations.
 ///
 /// # Errors
-/// As [`fit`].
-pub fn fit_while(
+/// As [`fit`]; and if there are too few pieces to say how they scatter.
+pub fn next_aim(
     blocks: (&str, &[u8]),
     pistons: (&str, &[u8]),
     rules: (&str, &str),
-    search: Search,
-    go_on: &mut dyn FnMut(&Progress) -> bool,
-) -> Result<FitAnswer, PlainFault> {
+    asked: AimAsked,
+) -> Result<AimSheet, PlainFault> {
+    let (all_blocks, all_pistons, read) = read_files(blocks, pistons, rules)?;
+    let narrowed = read.narrowed(&all_blocks);
+    let FileRules { said, drawing, .. } = read;
+    let (all_blocks, all_pistons, _) = said.settle(all_blocks, all_pistons);
+    let gauged = Gauged {
+        bores: all_blocks
+            .iter()
+            .map(|b| (b.id().to_owned(), b.bores().iter().map(|d| d.mm()).collect()))
+            .collect(),
+        pistons_mm: all_pistons.iter().map(|p| p.diameter().mm()).collect(),
+        masses_g: all_pistons.iter().map(|p| p.mass().g()).collect(),
+        bore_limits_mm: drawing.bore_mm,
+        piston_limits_mm: drawing.piston_mm,
+        titles: ["Bore".to_owned(), "Piston".to_owned()],
+    };
+    let cylinders = all_blocks.iter().map(|b| b.bores().len()).max().unwrap_or(1);
+    let advised = narrowed.and_then(|rules| {
+        let lot = Lot { blocks: &all_blocks, pistons: &all_pistons, rules: &rules };
+        advise(&lot, gauged.machines()?, cylinders, asked)
+    });
+    advised
+        .map(|mut sheet| {
+            "Piston in bore".clone_into(&mut sheet.fit);
+            "Piston".clone_into(&mut sheet.inner);
+            "Bore".clone_into(&mut sheet.outer);
+            sheet
+        })
+        .map_err(|why| {
+            let mut file = Faults::of(rules.0);
+            file.add(1, 0, why);
+            PlainFault { faults: file.list }
+        })
+}
+
+/// Reads the three files, every fault of all of them at once.
+fn read_files(
+    blocks: (&str, &[u8]),
+    pistons: (&str, &[u8]),
+    rules: (&str, &str),
+) -> Result<(Vec<Block>, Vec<Piston>, FileRules), PlainFault> {
     let mut faults = Vec::new();
     let mut sound = |faulty: Result<(), PlainFault>| {
         faulty.unwrap_or_else(|fault| faults.extend(fault.faults));
@@ -208,7 +250,25 @@ pub fn fit_while(
     sound(sheet.none_or_fault());
     let read = parse_as(rules.0, rules.1, rules_of);
     let read = read.map_err(|fault| sound(Err(fault.into()))).ok();
-    let Some(read) = read.filter(|_| faults.is_empty()) else { return Err(PlainFault { faults }) };
+    match read.filter(|_| faults.is_empty()) {
+        Some(read) => Ok((all_blocks, all_pistons, read)),
+        None => Err(PlainFault { faults }),
+    }
+}
+
+/// As [`fit`], told after each round of the search how far it is; `go_on` says whether to look
+/// further.
+///
+/// # Errors
+/// As [`fit`].
+pub fn fit_while(
+    blocks: (&str, &[u8]),
+    pistons: (&str, &[u8]),
+    rules: (&str, &str),
+    search: Search,
+    go_on: &mut dyn FnMut(&Progress) -> bool,
+) -> Result<FitAnswer, PlainFault> {
+    let (all_blocks, all_pistons, read) = read_files(blocks, pistons, rules)?;
     let narrowed = read.narrowed(&all_blocks);
     let FileRules { doubt, said, .. } = read;
     let (all_blocks, all_pistons, wishes) = said.settle(all_blocks, all_pistons);
@@ -342,6 +402,14 @@ struct FileRules {
     rules: Rules,
     doubt: Option<ClearanceDoubt>,
     said: Said,
+    drawing: Drawing,
+}
+
+/// Limits of the drawing, where they are given.
+#[derive(Debug, Clone, Copy, Default)]
+struct Drawing {
+    bore_mm: [Option<f64>; 2],
+    piston_mm: [Option<f64>; 2],
 }
 
 /// How sure a clearance is.
@@ -377,7 +445,8 @@ impl FileRules {
 }
 
 fn rules_of(root: &Table<'_>) -> Option<FileRules> {
-    root.knows(&["clearance", "mass", "uncertainty", "held", "due", "keep", "apart"]);
+    let known = ["clearance", "mass", "uncertainty", "drawing", "held", "due", "keep", "apart"];
+    root.knows(&known);
     let window = root.table("clearance", "[clearance]").and_then(|t| t.sound(window_of));
     let mass = root.table("mass", "[mass]");
     let spread = mass.as_ref().and_then(|t| t.sound(spread_of));
@@ -390,6 +459,7 @@ fn rules_of(root: &Table<'_>) -> Option<FileRules> {
     let doubt =
         root.table("uncertainty", "[uncertainty]").map(|t| t.sound(|t| doubt_of(t, window)));
     let said = said(root);
+    let drawing = root.table("drawing", "[drawing]").map(|t| t.sound(drawing_of));
     root.finish_of("the rules");
     let doubt = match doubt {
         None => None,
@@ -397,7 +467,37 @@ fn rules_of(root: &Table<'_>) -> Option<FileRules> {
     };
     let rules = Rules::new(window?, spread?);
     let rules = rules.map_err(|e| root.fault(&root.span, e.to_string(), "mend the rules")).ok()?;
-    Some(FileRules { rules, doubt, said: said? })
+    let drawing = match drawing {
+        None => Drawing::default(),
+        Some(drawing) => drawing?,
+    };
+    Some(FileRules { rules, doubt, said: said?, drawing })
+}
+
+/// Reads `[drawing]`: the limits of bore and piston.
+fn drawing_of(table: &Table<'_>) -> Option<Drawing> {
+    table.knows(&["bore", "piston"]);
+    let limits = |key, example| -> Option<[Option<f64>; 2]> {
+        if !table.has(key) {
+            return Some([None, None]);
+        }
+        let words = table.different_words(key, example)?;
+        let read = |word| table.quantity_in(key, word, Dimension::Length, Sign::Positive);
+        let [lower, upper] = words.as_slice() else {
+            let what = format!("{key} names {}, not two", words.len());
+            table.fault_at(key, what, format!("write it like {key} = {example}"));
+            return None;
+        };
+        let (lower, upper) = (read(lower)?.si() * 1e3, read(upper)?.si() * 1e3);
+        if upper <= lower {
+            table.fault_at(key, format!("the limits of {key} cross"), "swap the two");
+            return None;
+        }
+        Some([Some(lower), Some(upper)])
+    };
+    let bore_mm = limits("bore", "[\"68.000 mm\", \"68.012 mm\"]");
+    let piston_mm = limits("piston", "[\"67.960 mm\", \"67.980 mm\"]");
+    Some(Drawing { bore_mm: bore_mm?, piston_mm: piston_mm? })
 }
 
 /// Reads `[uncertainty]`: expanded uncertainties of bore and piston, and perhaps how sure an

@@ -173,7 +173,7 @@ pub struct AimSheet {
 }
 
 /// The two machines as their newest readings show them.
-pub(super) struct Machines {
+pub(crate) struct Machines {
     pub(super) boring: Boring,
     pub(super) turning: Turning,
     pub(super) now: Aim,
@@ -224,27 +224,20 @@ impl Works {
             (solve::blocks(&rule, &main, &store)?, solve::pistons(&rule, &main, &store)?);
         let rules = solve::rules(&rule, &main)?;
         let machines = self.machines(&main)?;
-        let day = usize::try_from(plan.works.day_rate).unwrap_or(usize::MAX);
-        let cylinders = rule.fits[0].places;
-        let n_blocks = asked.blocks.unwrap_or(day);
-        let n_pistons = asked.pistons.unwrap_or_else(|| n_blocks.saturating_mul(cylinders));
-        let question = AimQuestion {
-            blocks: &blocks,
-            pistons: &pistons,
-            rules: &rules,
-            boring: machines.boring,
-            turning: machines.turning,
-            coming: Coming { blocks: n_blocks, cylinders, pistons: n_pistons },
-            now: machines.now,
-            may_move: if asked.bores_too { MayMove::PistonsAndBores } else { MayMove::Pistons },
+        let um = |q: &bedplate_gauge::quantity::Quantity| Figure::new(q.to("µm"), "µm", 0);
+        let lot = Lot { blocks: &blocks, pistons: &pistons, rules: &rules };
+        let asked = AimAsked {
+            blocks: asked.blocks.or(usize::try_from(plan.works.day_rate).ok()),
+            ..asked
         };
-        let effort = Effort { seed: asked.seed.unwrap_or(1), ..Effort::default() };
-        let advice = next_aim(&question, effort)
-            .map_err(|e| WorksError::refused("the next aim", e.to_string()))?;
-        let mut sheet = aim_sheet(&rule, &main, &question, &advice, effort);
+        let mut sheet = advise(&lot, machines, rule.fits[0].places, asked)
+            .map_err(|why| WorksError::refused("the next aim", why))?;
         sheet.as_of = instant::iso(self.as_of(), &instant::zone(&plan.works.time_zone));
-        sheet.gradings = gradings(&machines, &rules, asked.grades.unwrap_or(4))?;
-        sheet.machines = machines.words;
+        sheet.engine_type.clone_from(&rule.engine.name);
+        sheet.fit.clone_from(&main.fit.title);
+        sheet.clearance = [&main.fit.lower, &main.fit.target, &main.fit.upper].map(um);
+        sheet.inner.clone_from(&main.inner.c.title);
+        sheet.outer.clone_from(&main.outer.c.title);
         Ok(sheet)
     }
 
@@ -256,10 +249,6 @@ impl Works {
             self.floor(|f| readings.retain(|r| !f.withdrawn.contains_key(&r.number)));
             readings.sort_by_key(|r| r.number);
             Ok::<_, WorksError>(readings)
-        };
-        let few = |c: &Characteristic, n: usize| {
-            let why = format!("only {n} readings of {} lie in the record; measure more", c.id);
-            WorksError::refused("the next aim", why)
         };
         let pistons: Vec<f64> = newest(main.inner.c)?
             .iter()
@@ -277,39 +266,75 @@ impl Works {
                 None => bores.push((r.reading.piece.to_string(), vec![mm])),
             }
         }
-        let n_bores = bores.len();
-        let boring = boring_of(main.outer.c, &bores).ok_or_else(|| few(main.outer.c, n_bores))?;
-        let piston_sd = sd_of(&pistons).ok_or_else(|| few(main.inner.c, pistons.len()))?;
-        let newest_pistons = &pistons[pistons.len().saturating_sub(NOW)..];
-        let piston_mm = mean(newest_pistons).unwrap_or(f64::NAN);
-        let limits_mm = limits_of(main.inner.c, piston_mm, piston_sd);
+        let gauged = Gauged {
+            bores,
+            pistons_mm: pistons,
+            masses_g: masses,
+            bore_limits_mm: drawing(main.outer.c),
+            piston_limits_mm: drawing(main.inner.c),
+            titles: [main.outer.c.title.clone(), main.inner.c.title.clone()],
+        };
+        gauged.machines().map_err(|why| WorksError::refused("the next aim", why))
+    }
+}
+
+/// The drawing's limits of a characteristic in mm.
+fn drawing(c: &Characteristic) -> [Option<f64>; 2] {
+    [&c.lower, &c.upper].map(|q| q.as_ref().map(|q| q.si() * 1e3))
+}
+
+/// What was gauged, in the order in which it came.
+pub(crate) struct Gauged {
+    /// Blocks with their bores, mm.
+    pub(crate) bores: Vec<(String, Vec<f64>)>,
+    pub(crate) pistons_mm: Vec<f64>,
+    pub(crate) masses_g: Vec<f64>,
+    pub(crate) bore_limits_mm: [Option<f64>; 2],
+    pub(crate) piston_limits_mm: [Option<f64>; 2],
+    /// What the bore and the piston's size are called.
+    pub(crate) titles: [String; 2],
+}
+
+impl Gauged {
+    /// How the machines scatter and where they aim; or of what there is too little.
+    pub(crate) fn machines(&self) -> Result<Machines, String> {
+        let [outer, inner] = &self.titles;
+        let few = |title: &str, n: usize| {
+            format!("only {n} pieces have their {} gauged; measure more", title.to_lowercase())
+        };
+        let n_bores = self.bores.len();
+        let boring = boring_of(self.bore_limits_mm, &self.bores);
+        let boring = boring.ok_or_else(|| few(outer, n_bores))?;
+        let pistons = &self.pistons_mm;
+        let piston_sd = sd_of(pistons).ok_or_else(|| few(inner, pistons.len()))?;
+        let newest = &pistons[pistons.len().saturating_sub(NOW)..];
+        let piston_mm = mean(newest).unwrap_or(f64::NAN);
+        let limits_mm = limits_of(self.piston_limits_mm, piston_mm, piston_sd);
         let turning = Turning {
             sd_um: piston_sd * 1e3,
             limits_mm,
-            mass_g: mean(&masses).unwrap_or(1.0),
-            mass_sd_g: sd_of(&masses).unwrap_or(0.0),
+            mass_g: mean(&self.masses_g).unwrap_or(1.0),
+            mass_sd_g: sd_of(&self.masses_g).unwrap_or(0.0),
         };
-        let newest_bores: Vec<f64> = bores[n_bores.saturating_sub(NOW)..]
+        let newest: Vec<f64> = self.bores[n_bores.saturating_sub(NOW)..]
             .iter()
             .flat_map(|(_, values)| values.iter().copied())
             .collect();
-        let bore_mm = mean(&newest_bores).unwrap_or(f64::NAN);
+        let bore_mm = mean(&newest).unwrap_or(f64::NAN);
         let now = Aim {
             bore_mm: inside(bore_mm, &boring.limits_mm),
             piston_mm: inside(piston_mm, &limits_mm),
         };
         let words = vec![
             format!(
-                "{}: {} µm from block to block, {} µm within a block (last {n_bores} blocks); \
+                "{outer}: {} µm from block to block, {} µm within a block (last {n_bores} blocks); \
                  now about {} mm",
-                main.outer.c.title,
                 shown(boring.block_sd_um, 1),
                 shown(boring.within_sd_um, 1),
                 shown(now.bore_mm, 4)
             ),
             format!(
-                "{}: {} µm (last {}); now about {} mm",
-                main.inner.c.title,
+                "{inner}: {} µm (last {}); now about {} mm",
                 shown(turning.sd_um, 1),
                 counted(pistons.len(), "piece"),
                 shown(now.piston_mm, 4)
@@ -318,6 +343,40 @@ impl Works {
         ];
         Ok(Machines { boring, turning, now, words })
     }
+}
+
+/// What lies there, and the rules of its fit.
+pub(crate) struct Lot<'a> {
+    pub(crate) blocks: &'a [Block],
+    pub(crate) pistons: &'a [Piston],
+    pub(crate) rules: &'a Rules,
+}
+
+/// The aim sheet of a lot, its titles still empty; or why none can be given.
+pub(crate) fn advise(
+    lot: &Lot<'_>,
+    machines: Machines,
+    cylinders: usize,
+    asked: AimAsked,
+) -> Result<AimSheet, String> {
+    let blocks = asked.blocks.unwrap_or(lot.blocks.len());
+    let pistons = asked.pistons.unwrap_or_else(|| blocks.saturating_mul(cylinders));
+    let question = AimQuestion {
+        blocks: lot.blocks,
+        pistons: lot.pistons,
+        rules: lot.rules,
+        boring: machines.boring,
+        turning: machines.turning,
+        coming: Coming { blocks, cylinders, pistons },
+        now: machines.now,
+        may_move: if asked.bores_too { MayMove::PistonsAndBores } else { MayMove::Pistons },
+    };
+    let effort = Effort { seed: asked.seed.unwrap_or(1), ..Effort::default() };
+    let advice = next_aim(&question, effort).map_err(|e| e.to_string())?;
+    let mut sheet = aim_sheet(&question, &advice, effort);
+    sheet.gradings = gradings(&machines, lot.rules, asked.grades.unwrap_or(4))?;
+    sheet.machines = machines.words;
+    Ok(sheet)
 }
 
 pub(super) fn main_of<'p>(rule: &Rule<'p>) -> Result<Main<'p>, WorksError> {
@@ -333,16 +392,15 @@ fn inside(value: f64, limits: &Limits) -> f64 {
 }
 
 /// The drawing's limits in mm; ten standard deviations where the drawing has none.
-fn limits_of(c: &Characteristic, mean_mm: f64, sd_mm: f64) -> Limits {
+fn limits_of([lower, upper]: [Option<f64>; 2], mean_mm: f64, sd_mm: f64) -> Limits {
     let wide = (10.0 * sd_mm).max(0.01);
-    let lower = c.lower.as_ref().map_or(mean_mm - wide, |q| q.si() * 1e3);
-    let upper = c.upper.as_ref().map_or(mean_mm + wide, |q| q.si() * 1e3);
+    let (lower, upper) = (lower.unwrap_or(mean_mm - wide), upper.unwrap_or(mean_mm + wide));
     Limits::new(Some(lower), Some(upper)).unwrap_or_else(|_| {
         Limits::new(Some(mean_mm - wide), Some(mean_mm + wide)).expect("the lower one is below")
     })
 }
 
-fn boring_of(c: &Characteristic, bores: &[(String, Vec<f64>)]) -> Option<Boring> {
+fn boring_of(limits_mm: [Option<f64>; 2], bores: &[(String, Vec<f64>)]) -> Option<Boring> {
     let means: Vec<f64> = bores.iter().filter_map(|(_, values)| mean(values)).collect();
     let sd_means = sd_of(&means)?;
     let whole = bores.iter().filter(|(_, values)| values.len() > 1);
@@ -359,7 +417,7 @@ fn boring_of(c: &Characteristic, bores: &[(String, Vec<f64>)]) -> Option<Boring>
     let each: f64 = if blocks > 0.0 { sizes / blocks } else { 1.0 };
     // The means of blocks scatter by what is common to a block and by the rest over its bores.
     let block = (sd_means * sd_means - within * within / each).max(0.0).sqrt();
-    let limits_mm = limits_of(c, mean(&means)?, sd_means.max(within));
+    let limits_mm = limits_of(limits_mm, mean(&means)?, sd_means.max(within));
     Some(Boring { block_sd_um: block * 1e3, within_sd_um: within * 1e3, limits_mm })
 }
 
@@ -383,27 +441,22 @@ fn point_view(point: &AimPoint) -> AimPointView {
     }
 }
 
-fn aim_sheet(
-    rule: &Rule<'_>,
-    main: &Main<'_>,
-    asked: &AimQuestion<'_>,
-    advice: &Advice,
-    effort: Effort,
-) -> AimSheet {
-    let um = |q: &bedplate_gauge::quantity::Quantity| Figure::new(q.to("µm"), "µm", 0);
+fn aim_sheet(asked: &AimQuestion<'_>, advice: &Advice, effort: Effort) -> AimSheet {
+    let nm = |n: bedplate_engine::set::size::Nanometre| Figure::new(n.um(), "µm", 1);
     let limits =
         |l: &Limits| [l.lower(), l.upper()].map(|v| Figure::new(v.unwrap_or(f64::NAN), "mm", 4));
     let at_now = |p: &&AimPoint| (p.aim.piston_mm - asked.now.piston_mm).abs() < 1e-9;
     let now = advice.curve.iter().find(at_now).unwrap_or(&advice.best);
     let moved_um = (advice.best.aim.piston_mm - asked.now.piston_mm) * 1e3;
     let mm = |n: bedplate_engine::set::size::Nanometre| Figure::new(n.mm(), "mm", 3);
+    let rules = asked.rules;
     AimSheet {
         as_of: String::new(),
-        engine_type: rule.engine.name.clone(),
-        fit: main.fit.title.clone(),
-        clearance: [&main.fit.lower, &main.fit.target, &main.fit.upper].map(um),
-        inner: main.inner.c.title.clone(),
-        outer: main.outer.c.title.clone(),
+        engine_type: String::new(),
+        fit: String::new(),
+        clearance: [rules.clearance_min(), rules.clearance_target(), rules.clearance_max()].map(nm),
+        inner: String::new(),
+        outer: String::new(),
         piston_limits: limits(&asked.turning.limits_mm),
         bore_limits: limits(&asked.boring.limits_mm),
         machines: vec![],
@@ -468,11 +521,7 @@ fn finding(asked: &AimQuestion<'_>, advice: &Advice, moved_um: f64) -> String {
 }
 
 /// Grade limits by four ways, and what each is worth.
-fn gradings(
-    machines: &Machines,
-    rules: &Rules,
-    grades: usize,
-) -> Result<Vec<GradingLine>, WorksError> {
+fn gradings(machines: &Machines, rules: &Rules, grades: usize) -> Result<Vec<GradingLine>, String> {
     let boring = &machines.boring;
     let asked = GradeQuestion {
         bore: Scatter {
@@ -484,8 +533,7 @@ fn gradings(
         clearance_um_max: rules.clearance_max().um(),
         grades,
     };
-    let refused =
-        |e: bedplate_engine::set::grades::GradeError| WorksError::refused("grades", e.to_string());
+    let refused = |e: bedplate_engine::set::grades::GradeError| e.to_string();
     let ways: [(&str, Vec<Grade>); 4] = [
         (
             "best limits, every pair of a grade fits",

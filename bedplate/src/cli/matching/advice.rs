@@ -12,7 +12,7 @@ use crate::exit::{Exit, Trouble};
 #[derive(Debug, Args)]
 pub(super) struct Advice {
     /// Says where piston turning (and boring) should aim next, and what it gains.
-    #[arg(long, conflicts_with_all = ["blocks", "make", "set", "take_apart", "live", "bound_only"])]
+    #[arg(long, conflicts_with_all = ["make", "set", "take_apart", "live", "bound_only"])]
     aim: bool,
     /// Blocks that come before the next setting; a day's rate if left out.
     #[arg(long, value_name = "BLOCKS", requires = "aim")]
@@ -46,15 +46,28 @@ impl Advice {
             let sheet = works.kitting(engine_type)?;
             return Answer::new(kitting_text(&sheet), &sheet, Exit::Done);
         }
-        let asked = AimAsked {
+        Self::aim_answer(&works.aim(engine_type, self.asked(seed))?)
+    }
+
+    /// Whether the next aim is asked for.
+    pub(super) fn is_aim(&self) -> bool {
+        self.aim
+    }
+
+    /// The question.
+    pub(super) fn asked(&self, seed: u64) -> AimAsked {
+        AimAsked {
             blocks: self.coming_blocks,
             pistons: self.coming_pistons,
             bores_too: self.bores_too,
             grades: self.grades,
             seed: Some(seed),
-        };
-        let sheet = works.aim(engine_type, asked)?;
-        Answer::new(aim_text(&sheet), &sheet, Exit::Done)
+        }
+    }
+
+    /// The answer to it.
+    pub(super) fn aim_answer(sheet: &AimSheet) -> Result<Answer, Trouble> {
+        Answer::new(aim_text(sheet), sheet, Exit::Done)
     }
 }
 

@@ -256,8 +256,10 @@ pub enum AimError {
 /// how much to play. Aims are tried in steps of a tenth of the window (a fifth, and boring by
 /// quarters, if boring may be moved), up to two windows from now, within the drawing.
 /// # Returns
-/// The [`Advice`]. The best aim is the one nearest to now whose gain comes within one standard
-/// error of the most; where nothing gains more than that, it is the aim of now, with a gain of 0.
+/// The [`Advice`]. Of the aims whose gain comes within one standard error of the most, the best is
+/// the aim of now if it is one of them (with a gain of 0), else the one at which bore less piston
+/// is nearest to the target clearance: it serves best once the store is used up, and stands
+/// farthest from the edges of what serves.
 /// # Errors
 /// [`AimError`].
 /// # Validity

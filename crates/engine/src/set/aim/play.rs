@@ -116,17 +116,31 @@ fn gain(at: &[usize], now: &[usize]) -> Gain {
     Gain { engines, standard_error, lower, upper, runs: at.len() }
 }
 
-/// The aim nearest to now whose gain comes within one standard error of the most: beyond that the
-/// runs cannot tell aims apart, and the nearest disturbs the usual blocks least.
+/// Of the aims whose gain comes within one standard error of the most, which the runs cannot tell
+/// apart: the aim of now if it is one of them, else the one at which bore less piston is nearest to
+/// the target. That one serves best for longest, and on a plateau it stands farthest from the edge
+/// that a wrong setting would fall over. Among equals the one nearest to now.
 pub(super) fn best(asked: &AimQuestion<'_>, found: &[AimPoint]) -> Aim {
-    let far = |aim: Aim| {
+    let moved = |aim: Aim| {
         (aim.piston_mm - asked.now.piston_mm).abs() + (aim.bore_mm - asked.now.bore_mm).abs()
     };
+    let target_mm = asked.rules.clearance_target().mm();
+    let off = |aim: Aim| (aim.bore_mm - aim.piston_mm - target_mm).abs();
     let most = found.iter().max_by(|a, b| a.gain.engines.total_cmp(&b.gain.engines));
     let Some(most) = most else { return asked.now };
     let enough = most.gain.engines - most.gain.standard_error;
     let good = found.iter().filter(|point| enough <= point.gain.engines);
-    good.min_by(|a, b| far(a.aim).total_cmp(&far(b.aim))).map_or(asked.now, |point| point.aim)
+    let stays = |aim: Aim| moved(aim) < 1e-9;
+    // A tenth of a nanometre: what subtracting binary figures can leave.
+    let nearer = |a: Aim, b: Aim| {
+        let by_off = off(a).total_cmp(&off(b));
+        let alike = (off(a) - off(b)).abs() < 1e-10;
+        if alike { moved(a).total_cmp(&moved(b)) } else { by_off }
+    };
+    let key = |a: &&AimPoint, b: &&AimPoint| {
+        stays(b.aim).cmp(&stays(a.aim)).then_with(|| nearer(a.aim, b.aim))
+    };
+    good.min_by(key).map_or(asked.now, |point| point.aim)
 }
 
 /// Quarter, half, three quarters and all of the coming pistons at an aim. Boring, if it is moved,
