@@ -20,6 +20,7 @@
 //! rounding can spoil the bound.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use super::bound::Classes;
 use super::programme::Programme;
@@ -35,7 +36,7 @@ const GIVEN_AWAY: f64 = 1e-12;
 /// Blocks in the linear programme; of more, an even sample sets the prices.
 const BLOCKS_PRICED: usize = 10_000;
 /// Classes of size in one width of the clearance window.
-const CLASSES_IN_WINDOW: i64 = 24;
+const CLASSES_IN_WINDOW: i64 = 32;
 /// Largest price and reward for each cylinder, in units of loss.
 const PRICE_MAX: f64 = 60.0;
 
@@ -84,6 +85,7 @@ fn solve(rack: &Rack<'_>, possible: &[bool], engines: usize) -> Option<(Vec<i64>
     let step = ((max - min) / CLASSES_IN_WINDOW).max(1);
     let classes = Classes::cut(&rack.diameter, step, 0);
     let middle = middles(&classes, &rack.diameter);
+    let allowed = allowed_runs(rack, possible, step);
     let mut programme = Programme::default();
     let price: Vec<usize> = classes.count.iter().map(|&n| programme.positive(n as f64)).collect();
     let reward = programme.positive(-(engines as f64));
@@ -102,7 +104,7 @@ fn solve(rack: &Rack<'_>, possible: &[bool], engines: usize) -> Option<(Vec<i64>
             let x = *least.entry(number).or_insert_with(|| {
                 let x = programme.free(0.0);
                 let ideal = (number * step + step / 2 - rack.rules.clearance_target().0) as f64;
-                for k in classes.touched(&rack.run[slot]) {
+                for k in classes.touched(&allowed[&number]) {
                     let off = (ideal - middle[k]) / half;
                     programme.row(&[(x, 1.0), (price[k], -1.0)], off * off);
                 }
@@ -122,6 +124,18 @@ fn solve(rack: &Rack<'_>, possible: &[bool], engines: usize) -> Option<(Vec<i64>
     let of_piston = |&d: &i64| steps(between(&middle, &value, d as f64));
     let reward = steps(solved.value[reward].clamp(0.0, most));
     Some((rack.diameter.iter().map(of_piston).collect(), reward))
+}
+
+/// All pistons that some cylinder of a class of bore allows. Were it fewer, the programme would ask
+/// for engines that it has no pistons for, and answer with prices out of all proportion.
+fn allowed_runs(rack: &Rack<'_>, possible: &[bool], step: i64) -> BTreeMap<i64, Range<usize>> {
+    let mut allowed: BTreeMap<i64, Range<usize>> = BTreeMap::new();
+    for slot in (0..rack.bore.len()).filter(|&s| possible[rack.block_of[s]]) {
+        let run = &rack.run[slot];
+        let all = allowed.entry(rack.bore[slot].div_euclid(step)).or_insert(run.clone());
+        *all = all.start.min(run.start)..all.end.max(run.end);
+    }
+    allowed
 }
 
 /// Mean diameter of each class.
