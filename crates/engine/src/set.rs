@@ -59,6 +59,7 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &clearance::CLEARANCE_PROBABILITY,
     &mass::MASS_SPREAD,
     &table::MATCH_SETS,
+    &grades::GRADE_LIMITS,
 ];
 
 /// Most cylinders of one block.

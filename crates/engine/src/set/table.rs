@@ -55,6 +55,7 @@ pub const MATCH_SETS: Calculation = Calculation {
         Output::figure("engines", "", "complete engines found"),
         Output::figure("bound", "", "no matching at all completes more"),
         Output::figure("loss", "", "distance from target and spread of mass, in shares, summed"),
+        Output::figure("loss_bound", "", "no matching with as many engines has less loss"),
         Output::figure("sets", "", "the complete engines, one row a cylinder"),
         Output::figure("blocks_left", "", "numbers of the blocks without a set"),
         Output::figure("pistons_left", "", "numbers of the pistons in no set"),
@@ -126,6 +127,7 @@ fn answer(matching: &Matching) -> Answer {
         .count("engines", matching.engines.len())
         .count("bound", matching.bound)
         .figure("loss", matching.loss)
+        .figure("loss_bound", matching.loss_bound)
         .table("sets", SETS, rows)
         .list("blocks_left", sorted(&mut left.blocks.iter().map(|b| &b.block)))
         .list("pistons_left", sorted(&mut left.pistons.iter()))
@@ -221,7 +223,8 @@ mod tests {
         let answer = run(&given(&blocks, &[[7.0, 67.964, 416.0], [8.0, 67.974, 417.0]])).unwrap();
         assert_eq!(answer.0[0], ("engines", Value::Count(2)));
         let rows = vec![vec![2.0, 1.0, 8.0, 36.0], vec![10.0, 1.0, 7.0, 36.0]];
-        assert_eq!(answer.0[3], ("sets", Value::Table(SETS, rows)));
+        assert_eq!(answer.0[3], ("loss_bound", Value::Figure(0.0)));
+        assert_eq!(answer.0[4], ("sets", Value::Table(SETS, rows)));
     }
 
     #[test]
