@@ -87,11 +87,11 @@ pub(crate) struct Shape {
 
 pub(crate) const QB4: Shape = Shape { cylinders: 4, crank_pins: 4, mains: 5 };
 
-/// The engine of the Quarrybeck works: nominal bore 81 mm, lengths in nm, masses in mg.
-pub(crate) fn plan(shape: Shape, certainty: Option<Certainty>) -> Plan {
+/// What goes into one engine.
+fn roles(shape: Shape) -> Vec<Role> {
     use Supply::{Graded, Numbered};
     let Shape { cylinders: c, crank_pins, mains } = shape;
-    let roles = vec![
+    vec![
         role(
             "block",
             1,
@@ -116,10 +116,15 @@ pub(crate) fn plan(shape: Shape, certainty: Option<Certainty>) -> Plan {
         role("main shell", 2 * mains, Graded, vec![length("wall", 1)]),
         role("rod shell", 2 * c, Graded, vec![length("wall", 1)]),
         role("tappet", 2 * c, Numbered, vec![length("diameter", 1)]),
-    ];
+    ]
+}
+
+/// The clearances and the ring gap.
+fn fits(shape: Shape) -> Vec<Fit> {
+    let Shape { cylinders: c, mains, .. } = shape;
     let pi = std::f64::consts::PI;
     let gap_offset = -(pi * 81e6).round() as i64;
-    let fits = vec![
+    vec![
         fit(
             "piston clearance",
             c,
@@ -173,7 +178,12 @@ pub(crate) fn plan(shape: Shape, certainty: Option<Certainty>) -> Plan {
             0,
             [15_000, 25_000, 40_000],
         ),
-    ];
+    ]
+}
+
+/// The engine of the Quarrybeck works: nominal bore 81 mm, lengths in nm, masses in mg.
+pub(crate) fn plan(shape: Shape, certainty: Option<Certainty>) -> Plan {
+    let c = shape.cylinders;
     let together = [("piston", "mass", 1.0), ("pin", "mass", 1.0), ("rod", "small end mass", 1.0)];
     let spreads = vec![
         spread("piston mass", c, &together[..1], 4_000),
@@ -182,7 +192,7 @@ pub(crate) fn plan(shape: Shape, certainty: Option<Certainty>) -> Plan {
         spread("rod small end mass", c, &together[2..], 4_000),
         spread("reciprocating mass", c, &together, 5_000),
     ];
-    Plan::new("block", roles, fits, spreads, certainty).unwrap()
+    Plan::new("block", roles(shape), fits(shape), spreads, certainty).unwrap()
 }
 
 /// What a store holds and how it scatters.
@@ -196,22 +206,41 @@ pub(crate) struct Lot {
 
 /// Pieces of the engine.
 pub(crate) fn store(shape: Shape, lot: Lot) -> Vec<Piece> {
-    let Shape { cylinders: c, crank_pins, mains } = shape;
     let mut dice = Dice::new(lot.seed);
     let mut all = Vec::new();
-    let more = |n: usize| n * lot.engines * (100 + lot.surplus) / 100;
-    let drawn = |dice: &mut Dice, n: usize, nominal: i64, sd: f64| -> Vec<i64> {
-        (0..n).map(|_| nominal + dice.normal(sd)).collect()
-    };
+    lay_blocks(&mut all, shape, lot, &mut dice);
+    lay_pistons(&mut all, lot.beyond(shape.cylinders), &mut dice);
+    lay_cranks(&mut all, shape, lot, &mut dice);
+    lay_graded(&mut all, shape, lot);
+    all
+}
+
+impl Lot {
+    /// Numbered pieces of which each engine takes `n`.
+    fn beyond(self, n: usize) -> usize {
+        n * self.engines * (100 + self.surplus) / 100
+    }
+}
+
+fn drawn(dice: &mut Dice, n: usize, nominal: i64, sd: f64) -> Vec<i64> {
+    (0..n).map(|_| nominal + dice.normal(sd)).collect()
+}
+
+fn lay_blocks(all: &mut Vec<Piece>, shape: Shape, lot: Lot, dice: &mut Dice) {
+    let Shape { cylinders: c, mains, .. } = shape;
     for i in 0..lot.engines {
-        let bore = drawn(&mut dice, c, 81_010_000, 4_000.0);
-        let housing = drawn(&mut dice, mains, 54_010_000, 3_000.0);
-        let tappet = drawn(&mut dice, 2 * c, 30_025_000, 4_000.0);
+        let bore = drawn(dice, c, 81_010_000, 4_000.0);
+        let housing = drawn(dice, mains, 54_010_000, 3_000.0);
+        let tappet = drawn(dice, 2 * c, 30_025_000, 4_000.0);
         let own = [("bore", bore), ("main housing", housing), ("tappet bore", tappet)];
         let own: Vec<(&str, &[i64])> = own.iter().map(|m| (m.0, m.1.as_slice())).collect();
         all.push(piece("block", &format!("B{i:04}"), &own, 1));
     }
-    for i in 0..more(c) {
+}
+
+/// Pistons, pins and rods.
+fn lay_pistons(all: &mut Vec<Piece>, count: usize, dice: &mut Dice) {
+    for i in 0..count {
         let skirt = 80_972_000 + dice.normal(4_000.0);
         let hole = 20_006_000 + dice.normal(1_200.0);
         let grams = 310_000 + dice.normal(1_500.0);
@@ -231,16 +260,26 @@ pub(crate) fn store(shape: Shape, lot: Lot) -> Vec<Piece> {
         ];
         all.push(piece("rod", &format!("R{i:05}"), &own, 1));
     }
-    for i in 0..more(1) {
-        let main = drawn(&mut dice, mains, 50_000_000, 2_500.0);
-        let pin = drawn(&mut dice, crank_pins, 47_600_000, 2_500.0);
+}
+
+/// Crankshafts and tappets.
+fn lay_cranks(all: &mut Vec<Piece>, shape: Shape, lot: Lot, dice: &mut Dice) {
+    let Shape { cylinders: c, crank_pins, mains } = shape;
+    for i in 0..lot.beyond(1) {
+        let main = drawn(dice, mains, 50_000_000, 2_500.0);
+        let pin = drawn(dice, crank_pins, 47_600_000, 2_500.0);
         let own: [(&str, &[i64]); 2] = [("main", &main), ("pin", &pin)];
         all.push(piece("crankshaft", &format!("C{i:04}"), &own, 1));
     }
-    for i in 0..more(2 * c) {
+    for i in 0..lot.beyond(2 * c) {
         let own: [(&str, &[i64]); 1] = [("diameter", &[30_000_000 + dice.normal(4_000.0)])];
         all.push(piece("tappet", &format!("T{i:05}"), &own, 1));
     }
+}
+
+/// What the store keeps by grade.
+fn lay_graded(all: &mut Vec<Piece>, shape: Shape, lot: Lot) {
+    let Shape { cylinders: c, mains, .. } = shape;
     let n = i64::try_from(lot.engines).unwrap();
     let per = |slots: usize, grades: i64| n * i64::try_from(slots).unwrap() / grades + 4 * n;
     for (i, wall) in (-2..=2).map(|k| 1_990_000 + k * 3_000).enumerate() {
@@ -252,5 +291,4 @@ pub(crate) fn store(shape: Shape, lot: Lot) -> Vec<Piece> {
     for (i, gap) in [270_000, 300_000, 330_000].into_iter().enumerate() {
         all.push(piece("ring", &format!("{i}"), &[("gap", &[gap - 31_416])], per(c, 2)));
     }
-    all
 }
