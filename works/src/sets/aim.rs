@@ -508,6 +508,16 @@ fn finding(asked: &AimQuestion<'_>, advice: &Advice, moved_um: f64) -> String {
         format!(" and boring at {} mm", shown(best.aim.bore_mm, 4))
     };
     let gain = advice.searched.as_ref().unwrap_or(&best.gain);
+    if gain.lower <= 0.0 {
+        return format!(
+            "Aim piston turning at {} mm{bored}, {} µm from now: no engine more that can be told \
+             from chance ({} to {}, 95 %), but clearances come to their target.",
+            shown(best.aim.piston_mm, 4),
+            shown_signed(moved_um, 1),
+            shown(gain.lower, 0),
+            shown(gain.upper, 0)
+        );
+    }
     format!(
         "Aim piston turning at {} mm{bored}, {} µm from now: {} engines more from the store and \
          the next {} ({} to {}, 95 %).",

@@ -24,7 +24,7 @@ pub struct Change {
     pub fitted: Vec<String>,
     /// The piece that goes into the one place of `out`; empty: the best that is found.
     pub with: String,
-    /// Whether what comes out is scrapped; else it is free again.
+    /// Whether the pieces of `out` are scrapped; else they are free again.
     pub scrap: bool,
     /// Why.
     pub reason: String,
@@ -131,8 +131,11 @@ impl Works {
             }];
             if change.scrap {
                 let plan = self.plan();
-                let gone = known.places.iter().filter(|p| !places.contains(p));
-                let numbered = gone.filter(|p| !plan.grades.contains_key(&p.part));
+                let rule = Rule::of(&plan, &known.engine_type)?;
+                // Only what was named comes out for good; the rest was exchanged and is sound.
+                let named = change.out.iter().map(|t| named_place(&rule, set, &known, t.trim()));
+                let named = named.collect::<Result<Vec<_>, _>>()?;
+                let numbered = named.iter().filter(|p| !plan.grades.contains_key(&p.part));
                 events.extend(numbered.filter(|p| !holds(&places, p)).map(|p| {
                     Event::PieceScrapped { piece: p.piece.clone(), reason: reason.clone() }
                 }));

@@ -60,7 +60,7 @@ fn draw(frame: &Frame, view: &KittingSheet) -> Markup {
             section.panel {
                 h2 { "In their turn" small { "the oldest block first" } }
                 div.scroll tabindex="0" role="region" aria-label="Blocks that wait" {
-                    (waiting(&view.waiting)) }
+                    (waiting(view)) }
             }
         }
     };
@@ -104,7 +104,10 @@ fn bar(value: f64, most: f64) -> Markup {
     d.finish(&format!("{value:.1} of {most:.1}"), "cell")
 }
 
-fn waiting(lines: &[NowLine]) -> Markup {
+fn waiting(view: &KittingSheet) -> Markup {
+    let lines = &view.waiting;
+    // What comes later is told on the condition that those before it were made.
+    let next = lines.iter().position(|line| line.set.is_some());
     html! {
         table {
             thead { tr { th.n scope="col" { "Turn" } th scope="col" { "Block" }
@@ -119,12 +122,23 @@ fn waiting(lines: &[NowLine]) -> Markup {
                                 li { i { (p.position) } (p.piston) " " (figure(&p.clearance)) }
                             } } (judgement(set.places.iter().fold(set.mass_word,
                                 |w, p| w.worse(p.word)))) }
-                            td.blue { (line.why) }
+                            td.blue { (line.why)
+                                @if next == Some(i) { (make(view, &line.block)) } }
                         }
                         None => { td { b.red { "must wait" } } td.red { (line.why) } }
                     }
                 }
             } }
+        }
+    }
+}
+
+fn make(view: &KittingSheet, block: &str) -> Markup {
+    html! {
+        form.no-print method="post" action="/api/kit?then=/matching/kitting" {
+            input type="hidden" name="engine_type" value=(view.engine_type);
+            input type="hidden" name="block" value=(block);
+            button.key type="submit" { "Make this set" }
         }
     }
 }
