@@ -226,7 +226,7 @@ fn draw(frame: &Frame, one: &OneSet) -> Markup {
 /// What would be exchanged, and the key that does it.
 fn would_become(one: &OneSet) -> Markup {
     let (Some(wanted), Some(after)) = (&one.wanted, &one.would_be) else { return html! {} };
-    let gone = if wanted.scrap { "scrapped" } else { "free again" };
+    let gone = if wanted.scrap { "scrapped if it was to come out" } else { "free again" };
     html! {
         section.advice.would aria-label="What it would be" {
             @if one.exchanged.is_empty() { p { "Every piece would stay where it is." } }
@@ -237,7 +237,7 @@ fn would_become(one: &OneSet) -> Markup {
                 div.scroll tabindex="0" role="region" aria-label="Pieces exchanged" {
                     table {
                         thead { tr { th scope="col" { "Place" }
-                            th scope="col" { "Comes out, " (gone) }
+                            th scope="col" { "Leaves, " (gone) }
                             th scope="col" { "Goes in" } } }
                         tbody { @for e in &one.exchanged {
                             tr { td { (e.title) } td.long-name { (e.out) }
@@ -305,7 +305,7 @@ fn form(one: &OneSet) -> Markup {
                 input type="text" name="with" maxlength="80" autocomplete="off"
                     value=(wanted.with); }
             label.tick { input type="checkbox" name="scrap" checked[wanted.scrap];
-                "What leaves the set is scrapped, not free again" }
+                "What comes out is scrapped, not free again" }
             label.say { "Why" input.long type="text" name="reason" required maxlength="300"
                 value=(wanted.reason); }
             button.key.blue type="submit" { "Show what it would be" }
