@@ -12,10 +12,10 @@
 pub mod calculation;
 pub mod capability;
 pub mod chart;
-pub mod circle;
 pub mod distribution;
 pub mod drift;
 pub mod factor;
+pub mod form;
 pub mod hardness;
 mod integral;
 pub mod iso286;
@@ -43,12 +43,14 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &chart::INDIVIDUALS_CHART,
     &chart::GROUP_CHART,
     &chart::COUNT_CHART,
-    &circle::ROUNDNESS,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
     &drift::EWMA_CHART,
     &drift::CUSUM_CHART,
     &factor::CHART_FACTORS,
+    &form::circle::ROUNDNESS,
+    &form::roundness::ROUNDNESS_TRACE,
+    &form::filter::ROUNDNESS_FILTER,
     &hardness::VICKERS,
     &hardness::BRINELL,
     &hardness::ROCKWELL,
