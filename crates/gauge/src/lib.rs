@@ -10,6 +10,7 @@
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
 
 pub mod calculation;
+pub mod cam;
 pub mod capability;
 pub mod chart;
 pub mod distribution;
@@ -39,6 +40,7 @@ use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
 pub static CALCULATIONS: &[&Calculation] = &[
+    &cam::errors::CAM_LIFT,
     &capability::CAPABILITY,
     &chart::INDIVIDUALS_CHART,
     &chart::GROUP_CHART,

@@ -54,15 +54,19 @@ fn part(given: &[Wave], stride: usize, turns: &[Wave], found: &mut [Wave]) {
     for (r, piece) in found.chunks_exact_mut(length).enumerate() {
         part(&given[r * stride..], stride * factor, turns, piece);
     }
+    // The roots of the small transform that joins the residues; a full turn is `turns`.
+    let roots: Vec<Wave> = (0..factor).map(|m| turns[m * length * stride]).collect();
     let mut column = vec![[0.0; 2]; factor];
     for k in 0..length {
         for (r, kept) in column.iter_mut().enumerate() {
-            *kept = times(found[r * length + k], turns[(r * k * stride) % turns.len()]);
+            *kept = times(found[r * length + k], turns[r * k * stride]);
         }
         for m in 0..factor {
-            let mut sum = [0.0; 2];
-            for (r, kept) in column.iter().enumerate() {
-                let turned = times(*kept, turns[(r * m % factor) * length * stride]);
+            let (mut sum, mut root) = (column[0], 0);
+            for kept in &column[1..] {
+                root += m;
+                root -= if root >= factor { factor } else { 0 };
+                let turned = times(*kept, roots[root]);
                 sum = [sum[0] + turned[0], sum[1] + turned[1]];
             }
             found[m * length + k] = sum;

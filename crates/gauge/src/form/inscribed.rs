@@ -59,14 +59,7 @@ fn round(view: &View, rows: &[usize]) -> Option<Step> {
         ([-view.along_x[i], -view.along_y[i], 1.0], -view.distance[i])
     };
     let worst = |z: &[f64; 3]| {
-        let mut least = (0, f64::INFINITY);
-        let along = view.along_x.iter().zip(&view.along_y).zip(&view.distance);
-        for (i, ((u, v), rho)) in along.enumerate() {
-            let off = rho - u * z[0] - v * z[1];
-            if off < least.1 {
-                least = (i, off);
-            }
-        }
+        let (least, _) = view.extremes_after([z[0], z[1]]);
         (least.0, -z[2] - least.1)
     };
     let start = rows.try_into().ok().or_else(|| surrounding(view))?;

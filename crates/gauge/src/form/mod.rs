@@ -10,7 +10,7 @@ pub mod circle;
 pub mod circumscribed;
 mod exchange;
 pub mod filter;
-mod fourier;
+pub(crate) mod fourier;
 pub mod harmonic;
 pub mod inscribed;
 pub mod least;

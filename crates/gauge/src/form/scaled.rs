@@ -48,14 +48,15 @@ impl Scaled {
             (0.5 * least + 0.5 * most, 0.5 * most - 0.5 * least)
         };
         let ((middle_x, half_x), (middle_y, half_y)) = (ends(|p| p.x), ends(|p| p.y));
-        // The power of two below the size: dividing by it rounds nothing.
+        // The power of two below the size: a part of it is not rounded.
         let unit = f64::from_bits(half_x.max(half_y).to_bits() & (0x7ff << 52));
         if unit == 0.0 {
             return Err(CircleError::OnePlace { x: points[0].x, y: points[0].y });
         }
+        let share = 1.0 / unit;
         let scaled = Self {
-            x: points.iter().map(|p| (p.x - middle_x) / unit).collect(),
-            y: points.iter().map(|p| (p.y - middle_y) / unit).collect(),
+            x: points.iter().map(|p| (p.x - middle_x) * share).collect(),
+            y: points.iter().map(|p| (p.y - middle_y) * share).collect(),
             middle: Point { x: middle_x, y: middle_y },
             unit,
         };
@@ -64,6 +65,12 @@ impl Scaled {
 
     /// Whether all points lie within rounding of one line.
     fn on_a_line(&self) -> bool {
+        // Three points well apart mostly tell at once.
+        let third = self.len() / 3;
+        let [a, b] = [third, 2 * third].map(|i| [self.x[i] - self.x[0], self.y[i] - self.y[0]]);
+        if (a[0] * b[1] - a[1] * b[0]).abs() > 1e-3 {
+            return false;
+        }
         // The longest way from the first point, and how far any point lies beside it.
         let away = |i: usize| (self.x[i] - self.x[0], self.y[i] - self.y[0]);
         let length = |i: usize| away(i).0.hypot(away(i).1);
@@ -86,18 +93,15 @@ impl Scaled {
 
     /// Nearest and farthest point from a centre.
     pub(super) fn reach(&self, centre: [f64; 2]) -> Reach {
-        let mut least = (0, f64::INFINITY);
-        let mut most = (0, f64::NEG_INFINITY);
-        for (i, (x, y)) in self.x.iter().zip(&self.y).enumerate() {
-            let (dx, dy) = (x - centre[0], y - centre[1]);
-            let square = dx * dx + dy * dy;
-            if square < least.1 {
-                least = (i, square);
+        let squares = |from: usize, block: &mut [f64]| {
+            let to = from + block.len();
+            let at = self.x[from..to].iter().zip(&self.y[from..to]);
+            for (square, (x, y)) in block.iter_mut().zip(at) {
+                let (dx, dy) = (x - centre[0], y - centre[1]);
+                *square = dx * dx + dy * dy;
             }
-            if square > most.1 {
-                most = (i, square);
-            }
-        }
+        };
+        let (least, most) = extremes(self.len(), squares);
         Reach { near: (least.0, least.1.sqrt()), far: (most.0, most.1.sqrt()) }
     }
 
@@ -140,13 +144,64 @@ impl Scaled {
     }
 }
 
+/// Values worked on at a time, few enough to stay close at hand.
+const BLOCK: usize = 64;
+
+/// Places and values of the least and the greatest of n figures; `fill` computes those from a place
+/// on. Goes block by block, so that a place is looked for only where a new extreme was met.
+pub(super) fn extremes(
+    n: usize,
+    fill: impl Fn(usize, &mut [f64]),
+) -> ((usize, f64), (usize, f64)) {
+    let (mut least, mut most) = ((0, f64::INFINITY), (0, f64::NEG_INFINITY));
+    let mut block = [0.0; BLOCK];
+    for from in (0..n).step_by(BLOCK) {
+        let filled = &mut block[..BLOCK.min(n - from)];
+        fill(from, filled);
+        let (mut low, mut high) = ([f64::INFINITY; 4], [f64::NEG_INFINITY; 4]);
+        let (fours, rest) = filled.as_chunks::<4>();
+        for four in fours {
+            for k in 0..4 {
+                low[k] = if four[k] < low[k] { four[k] } else { low[k] };
+                high[k] = if four[k] > high[k] { four[k] } else { high[k] };
+            }
+        }
+        let lowest = low.iter().chain(rest).copied().fold(f64::INFINITY, f64::min);
+        let highest = high.iter().chain(rest).copied().fold(f64::NEG_INFINITY, f64::max);
+        let place = |wanted: f64| from + filled.iter().position(|v| *v == wanted).unwrap_or(0);
+        if lowest < least.1 {
+            least = (place(lowest), lowest);
+        }
+        if highest > most.1 {
+            most = (place(highest), highest);
+        }
+    }
+    (least, most)
+}
+
 impl View {
+    /// Places and values of the least and the greatest distance as it would be after a shift, by
+    /// the linear rule.
+    pub(super) fn extremes_after(&self, shift: [f64; 2]) -> ((usize, f64), (usize, f64)) {
+        let shifted = |from: usize, block: &mut [f64]| {
+            let to = from + block.len();
+            let along = self.along_x[from..to].iter().zip(&self.along_y[from..to]);
+            let seen = along.zip(&self.distance[from..to]);
+            for (off, ((u, v), rho)) in block.iter_mut().zip(seen) {
+                *off = rho - u * shift[0] - v * shift[1];
+            }
+        };
+        extremes(self.distance.len(), shifted)
+    }
+
     /// The cosine of half the widest angle, as seen from the centre, in which no point lies. Above
     /// 0 where the points go all the way round; never larger than it truly is.
     pub(super) fn cosine_of_half_gap(&self) -> f64 {
         // First and last point of each of many small sectors: inside one the gap is smaller yet.
         let mut sectors = vec![None::<[(f64, usize); 2]>; 4 * SECTORS];
-        for (i, (&x, &y)) in self.along_x.iter().zip(&self.along_y).enumerate() {
+        // Some of the points alone leave no smaller gaps than all of them, and tell as well.
+        let every = (self.along_x.len() / (4 * SECTORS)).max(1);
+        for (i, (&x, &y)) in self.along_x.iter().zip(&self.along_y).enumerate().step_by(every) {
             let turn = turn(x, y);
             // In range: `turn` is at most 4 and the cast stops at the ends.
             let sector = ((turn * SECTORS as f64) as usize).min(4 * SECTORS - 1);

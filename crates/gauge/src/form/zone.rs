@@ -62,17 +62,7 @@ fn round(view: &View, rows: &[usize]) -> Option<Step> {
         if key % 2 == 0 { ([u, v, 1.0, 1.0], rho) } else { ([-u, -v, -1.0, 1.0], -rho) }
     };
     let worst = |z: &[f64; 4]| {
-        let (mut least, mut most) = ((0, f64::INFINITY), (0, f64::NEG_INFINITY));
-        let along = view.along_x.iter().zip(&view.along_y).zip(&view.distance);
-        for (i, ((u, v), rho)) in along.enumerate() {
-            let off = rho - u * z[0] - v * z[1];
-            if off > most.1 {
-                most = (i, off);
-            }
-            if off < least.1 {
-                least = (i, off);
-            }
-        }
+        let (least, most) = view.extremes_after([z[0], z[1]]);
         let (above, below) = (most.1 - z[2] - z[3], z[2] - least.1 - z[3]);
         if above >= below { (2 * most.0, above) } else { (2 * least.0 + 1, below) }
     };
