@@ -148,10 +148,7 @@ pub enum BoreError {
 /// assert_eq!(format!("{:.4}", bore.barrel.unwrap().value_mm), "0.0030");
 /// assert_eq!(format!("{:.4}", bore.ovality.unwrap().value_mm), "0.0060");
 /// ```
-pub fn bore_form(
-    readings: &[BoreReading],
-    known: BoreUncertainty,
-) -> Result<BoreForm, BoreError> {
+pub fn bore_form(readings: &[BoreReading], known: BoreUncertainty) -> Result<BoreForm, BoreError> {
     let grouped = by_level(readings, known)?;
     let levels: Vec<BoreLevel> = grouped.iter().map(|of| level(of, known)).collect();
     // Each level's own share of the uncertainty of its mean.
@@ -324,13 +321,21 @@ pub const BORE_FORM: Calculation = Calculation {
         ("reading_uncertainty", "0.5 µm"),
         ("shared_uncertainty", "0.4 µm"),
     ],
-    expected: &[("mean", "68.009375")],
+    expected: &[
+        ("mean", "68.009375"),
+        ("mean_uncertainty", "0.4373214"),
+        ("taper", "0.857143"),
+        ("taper_uncertainty", "0.4780914"),
+        ("barrel", "3.863636"),
+        ("barrel_uncertainty", "0.3988620"),
+        ("ovality", "6.0"),
+        ("ovality_uncertainty", "0.7071068"),
+    ],
     run: run_bore_form,
 };
 
 fn run_bore_form(given: &Given) -> Result<Answer, Refused> {
-    let row =
-        |r: &Vec<f64>| BoreReading { level_mm: r[0], angle_deg: r[1], diameter_mm: r[2] };
+    let row = |r: &Vec<f64>| BoreReading { level_mm: r[0], angle_deg: r[1], diameter_mm: r[2] };
     let readings: Vec<BoreReading> = given.table("readings").iter().map(row).collect();
     let known = BoreUncertainty {
         reading_mm: given.number("reading_uncertainty") * 1e-3,

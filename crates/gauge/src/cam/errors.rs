@@ -238,20 +238,15 @@ const TURNS_MAX: usize = 100;
 const TURNS_FREE: usize = 20;
 
 impl Stood {
-    fn of(
-        readings_mm: &[f64],
-        nominal: &LiftTable,
-        zones: &ZoneStarts,
-    ) -> Result<Self, CamError> {
+    fn of(readings_mm: &[f64], nominal: &LiftTable, zones: &ZoneStarts) -> Result<Self, CamError> {
         let n = readings_mm.len();
         let mut phase_deg = first_phase_deg(readings_mm, nominal);
         let mut base: Vec<usize> = vec![];
         for turn in 0..TURNS_MAX {
             let at = |i: usize| nominal.at(reading_deg(i, n) - phase_deg);
             if turn < TURNS_FREE {
-                let on_base = |i: &usize| {
-                    zones.zone(reading_deg(*i, n) - phase_deg) == Zone::BaseCircle
-                };
+                let on_base =
+                    |i: &usize| zones.zone(reading_deg(*i, n) - phase_deg) == Zone::BaseCircle;
                 base = (0..n).filter(on_base).collect();
             }
             let nominals: Vec<_> = (0..n).map(at).collect();
@@ -295,9 +290,8 @@ fn runout(base: &[usize], n: usize, over: impl Fn(usize) -> f64) -> Result<[f64;
 fn first_phase_deg(readings_mm: &[f64], nominal: &LiftTable) -> f64 {
     let n = readings_mm.len();
     let table: Vec<f64> = (0..n).map(|i| nominal.at(reading_deg(i, n)).lift_mm).collect();
-    let alike = |(y, s): (&[f64; 2], &[f64; 2])| {
-        [y[0] * s[0] + y[1] * s[1], y[1] * s[0] - y[0] * s[1]]
-    };
+    let alike =
+        |(y, s): (&[f64; 2], &[f64; 2])| [y[0] * s[0] + y[1] * s[1], y[1] * s[0] - y[0] * s[1]];
     let mut joint: Vec<[f64; 2]> =
         waves(readings_mm).iter().zip(&waves(&table)).map(alike).collect();
     // The mean says nothing of phase, and the first wave may be run-out.
@@ -560,16 +554,17 @@ mod tests {
         let (mut phases, mut worst_runout) = (0.0, 0.0_f64);
         for seed in 1..=40 {
             let noise = noise(n, 1000 + seed);
-            let readings: Vec<f64> = (0..n)
-                .map(|i| motion(reading_deg(i, n) + 3.25)[0] + 0.0005 * noise[i])
-                .collect();
-            let found = cam_errors(
-                &readings, &nominal(), &zones(), Cutoff::At { cutoff_upr: 25.0 },
-            ).unwrap();
+            let readings: Vec<f64> =
+                (0..n).map(|i| motion(reading_deg(i, n) + 3.25)[0] + 0.0005 * noise[i]).collect();
+            let found =
+                cam_errors(&readings, &nominal(), &zones(), Cutoff::At { cutoff_upr: 25.0 })
+                    .unwrap();
             phases += ((found.phase_deg + 3.25) / found.phase_uncertainty_deg).powi(2);
             worst_runout = worst_runout.max(found.runout_mm);
             for zone in &found.zones {
-                assert!(zone.lift_mm_max.max(-zone.lift_mm_min) < 5.0 * found.uncertainty[0] + 5e-4);
+                assert!(
+                    zone.lift_mm_max.max(-zone.lift_mm_min) < 5.0 * found.uncertainty[0] + 5e-4
+                );
             }
         }
         // The sum of 40 squares: 40 ± 4·√80.

@@ -97,9 +97,9 @@ impl LiftTable {
                 return Err(LiftError::Order { row, angle_deg });
             }
         }
-        let (least, most) = rows.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), r| {
-            (a.min(r.1), b.max(r.1))
-        });
+        let (least, most) = rows
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), r| (a.min(r.1), b.max(r.1)));
         if most - least <= 1e-9 {
             return Err(LiftError::NoLift { lift_mm: least });
         }

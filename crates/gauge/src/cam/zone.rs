@@ -61,7 +61,9 @@ pub enum ZoneError {
         start_deg: f64,
     },
     /// The starts do not follow each other once round.
-    #[error("the zones do not follow each other once round: base circle, ramp, flank, nose, flank, ramp")]
+    #[error(
+        "the zones do not follow each other once round: base circle, ramp, flank, nose, flank, ramp"
+    )]
     Order,
 }
 

@@ -81,16 +81,20 @@ fn smallest_with(
     at: &impl Fn(usize) -> [f64; 2],
 ) -> Option<(Vec<usize>, ([f64; 2], f64))> {
     let alone = held.iter().map(|&a| vec![a, entering]);
-    let pairs = held.iter().enumerate().flat_map(|(k, &a)| {
-        held[k + 1..].iter().map(move |&b| vec![a, b, entering])
-    });
-    let holds_all = |&(centre, radius): &([f64; 2], f64)| {
+    let pairs = held
+        .iter()
+        .enumerate()
+        .flat_map(|(k, &a)| held[k + 1..].iter().map(move |&b| vec![a, b, entering]));
+    // Those it goes through are on it but for rounding, which may be more than a hair.
+    let holds_all = |set: &[usize], (centre, radius): ([f64; 2], f64)| {
         let distance = |i: usize| (at(i)[0] - centre[0]).hypot(at(i)[1] - centre[1]);
-        held.iter().all(|&i| distance(i) <= radius * (1.0 + 8.0 * f64::EPSILON))
+        let others = held.iter().filter(|i| !set.contains(i));
+        others.into_iter().all(|&i| distance(i) <= radius * (1.0 + 8.0 * f64::EPSILON))
     };
     alone
         .chain(pairs)
-        .filter_map(|set| around(&set, at).filter(holds_all).map(|circle| (set, circle)))
+        .filter_map(|set| around(&set, at).map(|circle| (set, circle)))
+        .filter(|(set, circle)| holds_all(set, *circle))
         .min_by(|a, b| a.1.1.total_cmp(&b.1.1))
 }
 

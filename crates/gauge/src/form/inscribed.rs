@@ -2,7 +2,7 @@
 
 use super::circle::{CircleError, Point};
 use super::exchange::{Row, exchange};
-use super::least::least_centre;
+use super::least::start_centre;
 use super::proof::{Aim, Proven, Step, prove_best};
 use super::scaled::{Scaled, View};
 
@@ -43,7 +43,7 @@ use super::scaled::{Scaled, View};
 /// ```
 pub fn maximum_inscribed_circle(points: &[Point]) -> Result<Proven, CircleError> {
     let scaled = Scaled::of(points)?;
-    let (start, _) = least_centre(&scaled)?;
+    let start = start_centre(&scaled);
     let mut view = View::default();
     scaled.look(start, &mut view);
     surrounding(&view).ok_or(CircleError::NotRound)?;
@@ -55,9 +55,8 @@ pub fn maximum_inscribed_circle(points: &[Point]) -> Result<Proven, CircleError>
 
 /// One round: z is the shift and the radius with its sign turned; a key is a point's place.
 fn round(view: &View, rows: &[usize]) -> Option<Step> {
-    let row = |i: usize| -> Row<3> {
-        ([-view.along_x[i], -view.along_y[i], 1.0], -view.distance[i])
-    };
+    let row =
+        |i: usize| -> Row<3> { ([-view.along_x[i], -view.along_y[i], 1.0], -view.distance[i]) };
     let worst = |z: &[f64; 3]| {
         let (least, _) = view.extremes_after([z[0], z[1]]);
         (least.0, -z[2] - least.1)

@@ -84,11 +84,8 @@ impl Sums {
     /// How the centre is to move.
     fn step(&self, n: f64) -> Option<[f64; 2]> {
         let [a, b] = self.along;
-        let matrix = [
-            self.crossed[0] - a * a / n,
-            self.crossed[1] - a * b / n,
-            self.crossed[2] - b * b / n,
-        ];
+        let matrix =
+            [self.crossed[0] - a * a / n, self.crossed[1] - a * b / n, self.crossed[2] - b * b / n];
         let right = [self.leaning[0] - a * self.shift / n, self.leaning[1] - b * self.shift / n];
         solve(matrix, right)
     }
@@ -101,8 +98,15 @@ fn solve([a, b, c]: [f64; 3], [p, q]: [f64; 2]) -> Option<[f64; 2]> {
     (whole > 0.0 && x.iter().all(|x| x.is_finite())).then_some(x)
 }
 
+/// A centre to start other fits from: that of the least-squares circle, or where there is none the
+/// mean of the points.
+pub(super) fn start_centre(points: &Scaled) -> [f64; 2] {
+    let mean = |of: &[f64]| of.iter().sum::<f64>() / points.len() as f64;
+    least_centre(points).map_or_else(|_| [mean(&points.x), mean(&points.y)], |(centre, _)| centre)
+}
+
 /// Centre and radius of the least-squares circle of scaled points.
-pub(super) fn least_centre(points: &Scaled) -> Result<([f64; 2], f64), CircleError> {
+fn least_centre(points: &Scaled) -> Result<([f64; 2], f64), CircleError> {
     let n = points.len() as f64;
     let mut centre = first_centre(points).ok_or(CircleError::NotRound)?;
     let near = points.reach(centre).near.1;

@@ -229,7 +229,8 @@ impl Claim<'_> {
         let slopes: Vec<[f64; 2]> = match self.aim {
             Aim::Inscribed => self.inside.iter().map(along).collect(),
             Aim::Width => {
-                let pairs = self.inside.iter().flat_map(|i| self.outside.iter().map(move |o| (i, o)));
+                let pairs =
+                    self.inside.iter().flat_map(|i| self.outside.iter().map(move |o| (i, o)));
                 pairs.map(|(i, o)| [along(i)[0] - along(o)[0], along(i)[1] - along(o)[1]]).collect()
             }
         };
@@ -290,7 +291,8 @@ pub(super) fn inner_reach(vectors: &[[f64; 2]]) -> f64 {
             if i == j || length == 0.0 {
                 continue;
             }
-            let left_of = |p: [f64; 2]| (side[0] * (p[1] - a[1]) - side[1] * (p[0] - a[0])) / length;
+            let left_of =
+                |p: [f64; 2]| (side[0] * (p[1] - a[1]) - side[1] * (p[0] - a[0])) / length;
             // A side of the hull has all others to its left.
             if vectors.iter().all(|&p| left_of(p) >= -1e-12) {
                 least = least.min(left_of([0.0, 0.0]));
@@ -341,8 +343,7 @@ impl Ord for Square {
 impl Ring {
     fn search(&self, aim: Aim, points: &Scaled) -> Searched {
         let rounding = 16.0 * f64::EPSILON;
-        let whole =
-            Square { centre: self.centre, half: self.lost_from, bound: f64::NEG_INFINITY };
+        let whole = Square { centre: self.centre, half: self.lost_from, bound: f64::NEG_INFINITY };
         let mut open = BinaryHeap::from([whole]);
         let mut looks = 0;
         while let Some(square) = open.pop() {
@@ -392,9 +393,8 @@ fn least_in(aim: Aim, points: &Scaled, centre: [f64; 2], half: f64) -> (f64, f64
     // directions differ, and the curvature of the nearer.
     let mut bound = there - 2.0 * away;
     if near > away {
-        let part = |p: usize, rho: f64| {
-            [(points.x[p] - centre[0]) / rho, (points.y[p] - centre[1]) / rho]
-        };
+        let part =
+            |p: usize, rho: f64| [(points.x[p] - centre[0]) / rho, (points.y[p] - centre[1]) / rho];
         let (a, b) = (part(i, near), part(o, far));
         let slope = (a[0] - b[0]).hypot(a[1] - b[1]);
         bound = bound.max(there - away * slope - away * away / (2.0 * (near - away)));

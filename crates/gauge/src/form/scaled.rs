@@ -149,10 +149,7 @@ const BLOCK: usize = 64;
 
 /// Places and values of the least and the greatest of n figures; `fill` computes those from a place
 /// on. Goes block by block, so that a place is looked for only where a new extreme was met.
-pub(super) fn extremes(
-    n: usize,
-    fill: impl Fn(usize, &mut [f64]),
-) -> ((usize, f64), (usize, f64)) {
+pub(super) fn extremes(n: usize, fill: impl Fn(usize, &mut [f64])) -> ((usize, f64), (usize, f64)) {
     let (mut least, mut most) = ((0, f64::INFINITY), (0, f64::NEG_INFINITY));
     let mut block = [0.0; BLOCK];
     for from in (0..n).step_by(BLOCK) {

@@ -35,7 +35,9 @@ pub enum TraceError {
         deviation_um: f64,
     },
     /// A deviation reaches the centre.
-    #[error("deviation {position} is {deviation_um} µm, beyond the centre at a radius of {radius_mm} mm")]
+    #[error(
+        "deviation {position} is {deviation_um} µm, beyond the centre at a radius of {radius_mm} mm"
+    )]
     BeyondCentre {
         /// Place, counted from 1.
         position: usize,

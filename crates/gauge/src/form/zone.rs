@@ -2,7 +2,7 @@
 
 use super::circle::{CircleError, Point};
 use super::exchange::{Row, exchange};
-use super::least::least_centre;
+use super::least::start_centre;
 use super::proof::{Aim, Proven, Step, prove_best};
 use super::scaled::{Scaled, View};
 
@@ -46,7 +46,7 @@ use super::scaled::{Scaled, View};
 /// ```
 pub fn minimum_zone_circle(points: &[Point]) -> Result<Proven, CircleError> {
     let scaled = Scaled::of(points)?;
-    let (start, _) = least_centre(&scaled)?;
+    let start = start_centre(&scaled);
     let best = prove_best(&scaled, start, Aim::Width, round);
     let (centre, proof) = best.ok_or(CircleError::NotRound)?;
     let circle = scaled.circle(centre, |inner, outer| 0.5 * (inner + outer))?;
