@@ -373,6 +373,11 @@ mod tests {
             // Shapes so far from round that their middle lies outside have no circle within.
             prop_assume!(size < 300.0 || maximum_inscribed_circle(&points).is_ok());
             let (found, wanted) = (all_three(&points), by_all_pairs(&points));
+            for reference in [Reference::MinimumZone, Reference::MaximumInscribed] {
+                let (circle, proof) = reference_circle(&points, reference).unwrap();
+                let said = words(reference, &circle, proof.as_ref());
+                prop_assert!(said.starts_with("no "), "{} {}", said, reference.name());
+            }
             // The search solves pairs of nearly parallel lines, to about 1e-9.
             for k in 0..3 {
                 prop_assert!((found[k] - wanted[k]).abs() < 1e-8, "{}: {:?} {:?}", k, found, wanted);

@@ -79,8 +79,10 @@ pub(super) struct Claim<'a> {
 /// What rounding makes of distances near one.
 const ROUNDING: f64 = 64.0 * f64::EPSILON;
 
-/// Distances looked at in the search between E₁ and E₂ before it is broken off.
-const LOOKS_MAX: usize = 40_000_000;
+/// Distances looked at in all searches of a fit before they are broken off: some milliseconds.
+const LOOKS_MAX: usize = 4_000_000;
+/// Squares that are looked at however many points there are.
+const SQUARES_MIN: usize = 2_000;
 
 /// What one round of a fit says about a centre.
 pub(super) struct Step {
@@ -110,13 +112,14 @@ pub(super) fn prove_best(
     let mut view = View::default();
     let mut from = start;
     let mut starts = STARTS_MAX;
+    let mut looks = LOOKS_MAX.max(SQUARES_MIN * points.len());
     loop {
         let (centre, held) = settle(points, from, aim, round, &mut view);
         let (outside, inside) =
             held.map_or_else(Default::default, |step| (step.outside, step.inside));
         let claim = Claim { aim, points, centre, view: &view, outside, inside };
         starts -= 1;
-        match claim.prove() {
+        match claim.prove(&mut looks) {
             Outcome::Holds(proof) => return Some((centre, proof)),
             Outcome::Better(_) if starts == 0 => return None,
             Outcome::Better(centre) => from = centre,
@@ -167,8 +170,8 @@ fn settle(
 }
 
 impl Claim<'_> {
-    /// Proves the claim, or finds a better centre.
-    pub(super) fn prove(self) -> Outcome {
+    /// Proves the claim, or finds a better centre; `looks` is what the search may still take.
+    pub(super) fn prove(self, looks: &mut usize) -> Outcome {
         let reach = self.points.reach(self.centre);
         let (near, far) = (reach.near.1, reach.far.1);
         let sharpness = self.sharpness();
@@ -190,7 +193,7 @@ impl Claim<'_> {
         if held_to < lost_from {
             let figure = figure(self.aim, near, far);
             let ring = Ring { centre: self.centre, held_to, lost_from, figure };
-            match ring.search(self.aim, self.points) {
+            match ring.search(self.aim, self.points, looks) {
                 Searched::Better(centre) => return Outcome::Better(centre),
                 Searched::Bound(least) => {
                     // Where no contact holds the centre, the search alone speaks.
@@ -341,16 +344,15 @@ impl Ord for Square {
 }
 
 impl Ring {
-    fn search(&self, aim: Aim, points: &Scaled) -> Searched {
+    fn search(&self, aim: Aim, points: &Scaled, looks: &mut usize) -> Searched {
         let rounding = 16.0 * f64::EPSILON;
         let whole = Square { centre: self.centre, half: self.lost_from, bound: f64::NEG_INFINITY };
         let mut open = BinaryHeap::from([whole]);
-        let mut looks = 0;
         while let Some(square) = open.pop() {
             if square.bound >= self.figure - rounding {
                 break;
             }
-            if looks > LOOKS_MAX {
+            if *looks == 0 {
                 return Searched::Bound(square.bound);
             }
             let half = 0.5 * square.half;
@@ -359,7 +361,7 @@ impl Ring {
                 if self.is_decided(centre, half) {
                     continue;
                 }
-                looks += points.len();
+                *looks = looks.saturating_sub(points.len());
                 let (there, bound) = least_in(aim, points, centre, half);
                 let off = (centre[0] - self.centre[0]).hypot(centre[1] - self.centre[1]);
                 if there < self.figure - rounding && off <= self.lost_from {
