@@ -1,7 +1,5 @@
 //! The errors of a measured cam against its nominal lift.
 
-use std::f64::consts::TAU;
-
 use super::lift::{LiftError, LiftTable};
 use super::smoothing::{Cutoff, CutoffError, Smoothing};
 use super::zone::{Zone, ZoneError, ZoneStarts};
@@ -430,6 +428,7 @@ fn run_cam_lift(given: &Given) -> Result<Answer, Refused> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use std::f64::consts::TAU;
 
     /// Polynomial 3-4-5 motion of 8 mm, up from 110° to 180° and down to 250°: lift, velocity and
     /// acceleration as the textbook has them (10x³ − 15x⁴ + 6x⁵).

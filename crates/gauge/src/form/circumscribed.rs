@@ -73,20 +73,23 @@ pub fn minimum_circumscribed_circle(points: &[Point]) -> Result<Proven, CircleEr
     Ok(Proven { circle, proof })
 }
 
+/// Centre and radius.
+type Around = ([f64; 2], f64);
+
 /// The smallest circle through `entering` and one or two of the held points that has all of them
 /// within.
 fn smallest_with(
     entering: usize,
     held: &[usize],
     at: &impl Fn(usize) -> [f64; 2],
-) -> Option<(Vec<usize>, ([f64; 2], f64))> {
+) -> Option<(Vec<usize>, Around)> {
     let alone = held.iter().map(|&a| vec![a, entering]);
     let pairs = held
         .iter()
         .enumerate()
         .flat_map(|(k, &a)| held[k + 1..].iter().map(move |&b| vec![a, b, entering]));
     // Those it goes through are on it but for rounding, which may be more than a hair.
-    let holds_all = |set: &[usize], (centre, radius): ([f64; 2], f64)| {
+    let holds_all = |set: &[usize], (centre, radius): Around| {
         let distance = |i: usize| (at(i)[0] - centre[0]).hypot(at(i)[1] - centre[1]);
         let others = held.iter().filter(|i| !set.contains(i));
         others.into_iter().all(|&i| distance(i) <= radius * (1.0 + 8.0 * f64::EPSILON))
@@ -99,7 +102,7 @@ fn smallest_with(
 }
 
 /// The circle with two points on its diameter, or through three.
-fn around(set: &[usize], at: &impl Fn(usize) -> [f64; 2]) -> Option<([f64; 2], f64)> {
+fn around(set: &[usize], at: &impl Fn(usize) -> [f64; 2]) -> Option<Around> {
     let origin = at(*set.first()?);
     let away = |i: usize| [at(i)[0] - origin[0], at(i)[1] - origin[1]];
     let a = away(*set.get(1)?);

@@ -65,9 +65,8 @@ fn solve<const D: usize>(mut rows: [[f64; D]; D], mut right: [f64; D]) -> Option
         }
         for i in k + 1..D {
             let part = rows[i][k] / rows[k][k];
-            for j in k..D {
-                rows[i][j] -= part * rows[k][j];
-            }
+            let upper = rows[k];
+            rows[i].iter_mut().zip(upper).skip(k).for_each(|(x, above)| *x -= part * above);
             right[i] -= part * right[k];
         }
     }

@@ -46,7 +46,7 @@ fn transform(given: &[Wave]) -> Vec<Wave> {
 /// then joined.
 fn part(given: &[Wave], stride: usize, turns: &[Wave], found: &mut [Wave]) {
     let n = found.len();
-    let Some(factor) = (2..=n).find(|f| n % f == 0) else {
+    let Some(factor) = (2..=n).find(|f| n.is_multiple_of(*f)) else {
         found[0] = given[0];
         return;
     };

@@ -59,7 +59,7 @@ fn round(view: &View, rows: &[usize]) -> Option<Step> {
     let row = |key: usize| -> Row<4> {
         let i = key / 2;
         let (u, v, rho) = (view.along_x[i], view.along_y[i], view.distance[i]);
-        if key % 2 == 0 { ([u, v, 1.0, 1.0], rho) } else { ([-u, -v, -1.0, 1.0], -rho) }
+        if key.is_multiple_of(2) { ([u, v, 1.0, 1.0], rho) } else { ([-u, -v, -1.0, 1.0], -rho) }
     };
     let worst = |z: &[f64; 4]| {
         let (least, most) = view.extremes_after([z[0], z[1]]);
