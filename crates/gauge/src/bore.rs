@@ -128,8 +128,8 @@ pub enum BoreError {
 /// raised by the readings' own scatter: an ovality below twice its uncertainty may be nothing.
 ///
 /// # Source
-/// Definitions (common practice); uncertainty JCGM 100:2008 equation (10); line and parabola checked
-/// against numpy.
+/// Definitions (common practice); uncertainty JCGM 100:2008 equation (10); line and parabola
+/// checked against numpy.
 ///
 /// # Example
 /// ```

@@ -3,9 +3,9 @@
 //! Pure calculations. This crate knows nothing of files, the time of day, a random source, a
 //! database, the web or engines. Start reading at [`quantity`] (figures with units as they were
 //! received), then [`judge`] (reading, limits and uncertainty to a judgement). [`uncertainty`],
-//! [`masters`] and [`study`] say how far a gauge can be wrong; [`form`], [`bore`] and [`cam`] how far
-//! a piece is from its shape; [`chart`], [`trend`] and
-//! [`capability`] what the readings say of the process that made the pieces.
+//! [`masters`] and [`study`] say how far a gauge can be wrong; [`form`], [`bore`] and [`cam`] how
+//! far a piece is from its shape; [`chart`], [`trend`] and [`capability`] what the readings say of
+//! the process that made the pieces.
 //!
 //! [`calculation`] holds the shape in which every public calculation of the program is declared;
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.

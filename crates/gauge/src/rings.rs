@@ -424,7 +424,8 @@ mod tests {
             u in (0.0f64..0.1, 0.0f64..0.1, 0.0f64..0.1, 0.0f64..0.1)
         ) {
             let gauge = TaperGauge::new(d, ratio).unwrap();
-            let known = TaperUncertainty { start_mm: u.0, ratio: u.1, distance_mm: u.2, bore_mm: u.3 };
+            let (start_mm, distance_mm, bore_mm) = (u.0, u.2, u.3);
+            let known = TaperUncertainty { start_mm, ratio: u.1, distance_mm, bore_mm };
             let bore = d + 1.0;
             let ring = gauge.gap_in_bore(x, Towards::Smaller, bore, known).unwrap();
             let by_hand = gap_in_bore(d, 0.0, bore).unwrap() + PI * x / ratio;

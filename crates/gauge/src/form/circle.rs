@@ -380,7 +380,8 @@ mod tests {
             }
             // The search solves pairs of nearly parallel lines, to about 1e-9.
             for k in 0..3 {
-                prop_assert!((found[k] - wanted[k]).abs() < 1e-8, "{}: {:?} {:?}", k, found, wanted);
+                let apart = (found[k] - wanted[k]).abs();
+                prop_assert!(apart < 1e-8, "{}: {:?} {:?}", k, found, wanted);
             }
         }
 

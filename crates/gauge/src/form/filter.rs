@@ -85,8 +85,8 @@ impl Filter {
     /// The share of a wave's amplitude that is let through.
     ///
     /// # Formula
-    /// exp(−π·(α·k/k_c)²), α = √(ln 2/π) = 0.4697, for waves below k_c; for a band that of the upper
-    /// cut-off times what the lower one would keep back.
+    /// exp(−π·(α·k/k_c)²), α = √(ln 2/π) = 0.4697, for waves below k_c; for a band that of the
+    /// upper cut-off times what the lower one would keep back.
     ///
     /// # Given
     /// `upr`: undulations per revolution, 0 or more.

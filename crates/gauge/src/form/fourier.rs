@@ -31,42 +31,67 @@ fn times(a: Wave, b: Wave) -> Wave {
 fn transform(given: &[Wave]) -> Vec<Wave> {
     let n = given.len();
     let turn = |j: usize| {
-        let angle = -TAU * j as f64 / n as f64;
-        [angle.cos(), angle.sin()]
+        let (sine, cosine) = (-TAU * j as f64 / n as f64).sin_cos();
+        [cosine, sine]
     };
+    let factors = factors(n);
+    let mut column = vec![[0.0; 2]; factors.iter().copied().max().unwrap_or(1)];
     let turns: Vec<Wave> = (0..n).map(turn).collect();
     let mut found = vec![[0.0; 2]; n];
-    if n > 0 {
-        part(given, 1, &turns, &mut found);
+    match n {
+        0 => {}
+        1 => found[0] = given[0],
+        _ => part(given, 1, &factors, &turns, &mut column, &mut found),
     }
     found
 }
 
-/// The transform of every `stride`-th value into `found`: of each residue by the smallest factor,
-/// then joined.
-fn part(given: &[Wave], stride: usize, turns: &[Wave], found: &mut [Wave]) {
-    let n = found.len();
-    let Some(factor) = (2..=n).find(|f| n.is_multiple_of(*f)) else {
-        found[0] = given[0];
-        return;
-    };
-    let length = n / factor;
-    for (r, piece) in found.chunks_exact_mut(length).enumerate() {
-        part(&given[r * stride..], stride * factor, turns, piece);
+/// The prime factors of a number, the smallest first.
+fn factors(mut n: usize) -> Vec<usize> {
+    let mut found = vec![];
+    let mut factor = 2;
+    while n > 1 {
+        while n.is_multiple_of(factor) {
+            found.push(factor);
+            n /= factor;
+        }
+        // What is left once the factor passes its root is prime.
+        factor = if factor * factor > n { n } else { factor + 1 };
     }
-    // The roots of the small transform that joins the residues; a full turn is `turns`.
-    let roots: Vec<Wave> = (0..factor).map(|m| turns[m * length * stride]).collect();
-    let mut column = vec![[0.0; 2]; factor];
+    found
+}
+
+/// The transform of every `stride`-th value into `found`: of each residue by the first factor, then
+/// joined. `turns` holds the roots of the whole, `column` room for as many as the largest factor.
+fn part(
+    given: &[Wave],
+    stride: usize,
+    factors: &[usize],
+    turns: &[Wave],
+    column: &mut [Wave],
+    found: &mut [Wave],
+) {
+    let Some((&factor, further)) = factors.split_first() else { return };
+    let length = found.len() / factor;
+    if length == 1 {
+        found.iter_mut().enumerate().for_each(|(r, f)| *f = given[r * stride]);
+    } else {
+        for (r, piece) in found.chunks_exact_mut(length).enumerate() {
+            part(&given[r * stride..], stride * factor, further, turns, column, piece);
+        }
+    }
+    // The roots of the small transform that joins the residues stand this far apart.
+    let apart = turns.len() / factor;
     for k in 0..length {
-        for (r, kept) in column.iter_mut().enumerate() {
+        for (r, kept) in column[..factor].iter_mut().enumerate() {
             *kept = times(found[r * length + k], turns[r * k * stride]);
         }
         for m in 0..factor {
             let (mut sum, mut root) = (column[0], 0);
-            for kept in &column[1..] {
+            for kept in &column[1..factor] {
                 root += m;
                 root -= if root >= factor { factor } else { 0 };
-                let turned = times(*kept, roots[root]);
+                let turned = times(*kept, turns[root * apart]);
                 sum = [sum[0] + turned[0], sum[1] + turned[1]];
             }
             found[m * length + k] = sum;

@@ -10,15 +10,15 @@ use super::scaled::{Scaled, View};
 /// the trace. The size of the largest plug that enters a bore.
 ///
 /// # Formula
-/// Maximises min ρᵢ. From the least-squares centre, the linear problem about each centre is solved
-/// by exchange until three contacts hold it.
+/// Maximises min ρᵢ. From the centre that minimises Σ(ρ² − R²)², the linear problem about each
+/// centre is solved by exchange until three contacts hold it.
 ///
 /// # Given
 /// As [`super::least::least_squares_circle`]; points all the way round.
 ///
 /// # Returns
-/// [`Proven`] with `radius` the largest; the contacts are inside, the proof's `bound` is the largest
-/// radius that any circle can have.
+/// [`Proven`] with `radius` the largest; the contacts are inside, the proof's `bound` is the
+/// largest radius that any circle can have.
 ///
 /// # Errors
 /// [`CircleError`]; `NotRound` where half of the turn or more is without a point.
@@ -74,13 +74,21 @@ fn round(view: &View, rows: &[usize]) -> Option<Step> {
 /// centre, if any do.
 fn surrounding(view: &View) -> Option<[usize; 3]> {
     let n = view.distance.len();
+    // Some of the points mostly surround it already; they need only start the exchange.
+    let few = (n / 256).max(1);
+    surrounding_of(view, few).or_else(|| if few > 1 { surrounding_of(view, 1) } else { None })
+}
+
+fn surrounding_of(view: &View, every: usize) -> Option<[usize; 3]> {
+    let n = view.distance.len();
     let along = |i: usize| (view.along_x[i], view.along_y[i]);
-    let first = (0..n).min_by(|&a, &b| view.distance[a].total_cmp(&view.distance[b]))?;
+    let some = || (0..n).step_by(every);
+    let first = some().min_by(|&a, &b| view.distance[a].total_cmp(&view.distance[b]))?;
     let (x, y) = along(first);
     let facing = |i: usize| x * along(i).0 + y * along(i).1;
     let left = |i: usize| x * along(i).1 - y * along(i).0;
     let most_opposite = |side: &dyn Fn(f64) -> bool| {
-        let of_side = (0..n).filter(|&i| i != first && side(left(i)));
+        let of_side = some().filter(|&i| i != first && side(left(i)));
         of_side.min_by(|&a, &b| facing(a).total_cmp(&facing(b)))
     };
     let (second, third) = (most_opposite(&|s| s >= 0.0)?, most_opposite(&|s| s < 0.0)?);

@@ -98,11 +98,11 @@ fn solve([a, b, c]: [f64; 3], [p, q]: [f64; 2]) -> Option<[f64; 2]> {
     (whole > 0.0 && x.iter().all(|x| x.is_finite())).then_some(x)
 }
 
-/// A centre to start other fits from: that of the least-squares circle, or where there is none the
-/// mean of the points.
+/// A centre to start other fits from: that of the first circle, or where there is none the mean of
+/// the points.
 pub(super) fn start_centre(points: &Scaled) -> [f64; 2] {
     let mean = |of: &[f64]| of.iter().sum::<f64>() / points.len() as f64;
-    least_centre(points).map_or_else(|_| [mean(&points.x), mean(&points.y)], |(centre, _)| centre)
+    first_centre(points).unwrap_or_else(|| [mean(&points.x), mean(&points.y)])
 }
 
 /// Centre and radius of the least-squares circle of scaled points.

@@ -41,8 +41,8 @@ pub enum RoundnessError {
 /// The roundness of a trace after its filter.
 ///
 /// # Formula
-/// With ρ the distances of the filtered profile from the reference circle's centre and R its radius:
-/// RONt = max ρ − min ρ, RONp = max ρ − R, RONv = R − min ρ, RONq = √(mean of (ρ − R)²).
+/// With ρ the distances of the filtered profile from the reference circle's centre and R its
+/// radius: RONt = max ρ − min ρ, RONp = max ρ − R, RONv = R − min ρ, RONq = √(mean of (ρ − R)²).
 ///
 /// # Given
 /// A trace, the filter, the reference circle.
@@ -62,7 +62,8 @@ pub enum RoundnessError {
 ///
 /// # Example
 /// ```
-/// use bedplate_gauge::form::{circle::Reference, filter::Filter, roundness::roundness, trace::Trace};
+/// use bedplate_gauge::form::{circle::Reference, filter::Filter};
+/// use bedplate_gauge::form::{roundness::roundness, trace::Trace};
 /// // An oval of amplitude 4 µm on a radius of 34 mm: 8 µm from peak to valley.
 /// let oval = (0..72).map(|i| 4.0 * (f64::from(10 * i).to_radians()).cos()).collect();
 /// let trace = Trace::new(34.0, oval).unwrap();

@@ -104,7 +104,8 @@ impl Trace {
     ///
     /// # Example
     /// ```
-    /// let trace = bedplate_gauge::form::trace::Trace::new(34.0, vec![0.0, 2.0, 0.0, -2.0]).unwrap();
+    /// use bedplate_gauge::form::trace::Trace;
+    /// let trace = Trace::new(34.0, vec![0.0, 2.0, 0.0, -2.0]).unwrap();
     /// let up = trace.points()[1];
     /// assert!((up.y - 34.002).abs() < 1e-12 && up.x.abs() < 1e-12);
     /// ```

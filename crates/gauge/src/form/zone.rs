@@ -10,7 +10,8 @@ use super::scaled::{Scaled, View};
 /// points between them.
 ///
 /// # Formula
-/// Minimises max ρᵢ − min ρᵢ over all centres. From the least-squares centre, the linear problem
+/// Minimises max ρᵢ − min ρᵢ over all centres. From the centre that minimises
+/// Σ(ρ² − R²)², the linear problem
 /// about each centre is solved by exchange until four contacts hold it: two outside and two inside
 /// in turn, or three and one.
 ///
