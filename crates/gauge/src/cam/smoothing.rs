@@ -61,7 +61,8 @@ impl Smoothing {
     /// The smoothing whose curve would predict each reading best from all the others.
     ///
     /// # Formula
-    /// Minimises n·Σ(y − s)²/(n − Σ H)² over whole cut-offs from 3 to a third of the readings.
+    /// Minimises n·Σ(y − s)²/(n − Σ H)² over whole cut-offs from 3 to a third of the
+    /// readings.
     ///
     /// # Errors
     /// [`CutoffError`] for fewer than nine readings.
@@ -84,7 +85,9 @@ impl Smoothing {
                 .sum();
             over / (0..squares.len()).map(left).sum::<f64>().powi(2)
         };
-        (3..=n / 3)
+        // Whole cut-offs, from sixty on a twentieth apart: finer ones say nothing more.
+        std::iter::successors(Some(3), |cutoff| Some(cutoff + (cutoff / 20).max(1)))
+            .take_while(|cutoff| *cutoff <= n / 3)
             .filter_map(|cutoff| Self::new(n, cutoff as f64).ok())
             .min_by(|a, b| score(a).total_cmp(&score(b)))
             .ok_or(CutoffError { cutoff_upr: 3.0, readings: n })

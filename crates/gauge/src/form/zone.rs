@@ -98,3 +98,34 @@ fn three_ways(view: &View) -> Option<[usize; 4]> {
     let third = (0..n).max_by(|&a, &b| area(a).total_cmp(&area(b)))?;
     Some([2 * first, 2 * first + 1, 2 * second, 2 * third])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::form::trace::Trace;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
+        #[test]
+        fn a_long_trace_is_proven_for_the_whole_plane(
+            lobes in prop::collection::vec((1_u8..40, 0.0f64..5.0, 0.0f64..6.3), 1..6),
+            steps_um in 0.0f64..0.5, radius in 5.0f64..200.0
+        ) {
+            let deviation = |i: i32| {
+                let angle = std::f64::consts::TAU * f64::from(i) / 3600.0;
+                let of = |(k, size, phase): &(u8, f64, f64)| {
+                    size * (f64::from(*k) * angle + phase).cos()
+                };
+                let sum: f64 = lobes.iter().map(of).sum();
+                // Read in steps, so that many points tie.
+                if steps_um > 0.05 { (sum / steps_um).round() * steps_um } else { sum }
+            };
+            let trace = Trace::new(radius, (0..3600).map(deviation).collect()).unwrap();
+            let zone = minimum_zone_circle(&trace.points()).unwrap();
+            prop_assert!(zone.proof.within.is_infinite());
+            prop_assert!(zone.proof.is_closed(zone.circle.roundness(), zone.circle.outer));
+        }
+    }
+}
