@@ -1,8 +1,9 @@
 //! Prints how fast form is fitted, as Markdown: `cargo bench -p bedplate-gauge --bench form`.
 //!
 //! The trace has two and three lobes, a dozen waves of machining and 0.3 µm of noise from a seed;
-//! each fit is run many times and the median taken. For the peer on the same points, least squares
-//! by a general library: `reference/gauge/form_speed.py` (numpy and scipy).
+//! each fit is run many times and the median taken. The peer is least squares by a general library
+//! on a trace of the same kind, with noise of its own: `reference/gauge/form_speed.py` (numpy and
+//! scipy).
 #![allow(clippy::print_stdout, reason = "the table is the product")]
 #![allow(clippy::unwrap_used, reason = "a trace that cannot be fitted must stop the bench")]
 
