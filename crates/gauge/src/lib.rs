@@ -3,19 +3,22 @@
 //! Pure calculations. This crate knows nothing of files, the time of day, a random source, a
 //! database, the web or engines. Start reading at [`quantity`] (figures with units as they were
 //! received), then [`judge`] (reading, limits and uncertainty to a judgement). [`uncertainty`],
-//! [`masters`] and [`study`] say how far a gauge can be wrong; [`chart`], [`trend`] and
-//! [`capability`] what the readings say of the process that made the pieces.
+//! [`masters`] and [`study`] say how far a gauge can be wrong; [`form`], [`bore`] and [`cam`] how
+//! far a piece is from its shape; [`chart`], [`trend`] and [`capability`] what the readings say of
+//! the process that made the pieces.
 //!
 //! [`calculation`] holds the shape in which every public calculation of the program is declared;
 //! each crate that owns a formula declares it beside the function, the handbook gathers them.
 
+pub mod bore;
 pub mod calculation;
+pub mod cam;
 pub mod capability;
 pub mod chart;
-pub mod circle;
 pub mod distribution;
 pub mod drift;
 pub mod factor;
+pub mod form;
 pub mod hardness;
 mod integral;
 pub mod iso286;
@@ -39,16 +42,20 @@ use calculation::Calculation;
 
 /// Every calculation of the gauge room, in the order of its modules.
 pub static CALCULATIONS: &[&Calculation] = &[
+    &bore::BORE_FORM,
+    &cam::errors::CAM_LIFT,
     &capability::CAPABILITY,
     &chart::INDIVIDUALS_CHART,
     &chart::GROUP_CHART,
     &chart::COUNT_CHART,
-    &circle::ROUNDNESS,
     &distribution::NORMAL_SHARE,
     &distribution::QUANTILE,
     &drift::EWMA_CHART,
     &drift::CUSUM_CHART,
     &factor::CHART_FACTORS,
+    &form::circle::ROUNDNESS,
+    &form::roundness::ROUNDNESS_TRACE,
+    &form::filter::ROUNDNESS_FILTER,
     &hardness::VICKERS,
     &hardness::BRINELL,
     &hardness::ROCKWELL,
@@ -59,6 +66,7 @@ pub static CALCULATIONS: &[&Calculation] = &[
     &masters::TWO_MASTERS,
     &rings::RING_GAP,
     &rings::TAPER_RING,
+    &rings::TAPER_RING_GAP,
     &risk::RISK,
     &run_length::RUN_LENGTH,
     &study::GAUGE_STUDY,

@@ -120,6 +120,30 @@ pub enum Towards {
     Smaller,
 }
 
+/// How far a taper gauge, a reading on it and the bore are known: standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct TaperUncertainty {
+    /// Of the diameter at the start, mm.
+    pub start_mm: f64,
+    /// Of the taper's ratio.
+    pub ratio: f64,
+    /// Of the distance read, mm.
+    pub distance_mm: f64,
+    /// Of the bore the gap is wanted in, mm.
+    pub bore_mm: f64,
+}
+
+/// The gap of a ring by its place on a taper gauge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TaperGap {
+    /// Diameter at which the ring closes, mm.
+    pub closed_at_mm: f64,
+    /// Gap in the bore, mm.
+    pub gap_mm: f64,
+    /// Its standard uncertainty, mm.
+    pub uncertainty_mm: f64,
+}
+
 impl TaperGauge {
     /// A gauge of diameter `start_mm` at the end from which distances are measured, and of taper
     /// 1 : `ratio` on the diameter.
@@ -166,6 +190,62 @@ impl TaperGauge {
         } else {
             Err(RingError::OutOfRange { what, value, wanted: "the cone ends before it" })
         }
+    }
+
+    /// The gap in a bore of a ring that closes at a distance along the gauge.
+    ///
+    /// # Formula
+    /// gap = π·(D − D_c), D_c the diameter at the distance.
+    /// u² = π²·(u²(D) + u²(D₀) + u²(x)/ratio² + x²·u²(ratio)/ratio⁴).
+    ///
+    /// # Given
+    /// `distance_mm` and `towards`: where the gap just closes; `bore_mm`: D, diameter of the bore;
+    /// `known`: standard uncertainties.
+    ///
+    /// # Returns
+    /// [`TaperGap`], mm.
+    ///
+    /// # Errors
+    /// [`RingError::OutOfRange`]; [`RingError::Butts`] if the ring would not go in.
+    ///
+    /// # Validity
+    /// Ring square to the taper's axis, all at one temperature, figures independent of each other.
+    ///
+    /// # Source
+    /// Geometry; JCGM 100:2008 equation (10).
+    ///
+    /// # Example
+    /// ```
+    /// use bedplate_gauge::rings::{TaperGauge, TaperUncertainty, Towards};
+    /// let gauge = TaperGauge::new(99.5, 50.0).unwrap();
+    /// let known = TaperUncertainty { distance_mm: 0.05, ..TaperUncertainty::default() };
+    /// let gap = gauge.gap_in_bore(18.0, Towards::Larger, 100.0, known).unwrap();
+    /// // Closed at 99.86: π·0.14 mm, and π·0.05/50.
+    /// assert_eq!(format!("{:.4} {:.5}", gap.gap_mm, gap.uncertainty_mm), "0.4398 0.00314");
+    /// ```
+    pub fn gap_in_bore(
+        &self,
+        distance_mm: f64,
+        towards: Towards,
+        bore_mm: f64,
+        known: TaperUncertainty,
+    ) -> Result<TaperGap, RingError> {
+        let closed_at_mm = self.diameter_mm(distance_mm, towards)?;
+        let parts = [
+            ("uncertainty of the bore", known.bore_mm, 1.0),
+            ("uncertainty of the start", known.start_mm, 1.0),
+            ("uncertainty of the distance", known.distance_mm, 1.0 / self.ratio),
+            ("uncertainty of the taper", known.ratio, distance_mm / (self.ratio * self.ratio)),
+        ];
+        let mut squares = 0.0;
+        for (what, value, sensitivity) in parts {
+            if !(value.is_finite() && value >= 0.0) {
+                return Err(RingError::OutOfRange { what, value, wanted: "it must be 0 or more" });
+            }
+            squares += (value * sensitivity).powi(2);
+        }
+        let gap_mm = gap_in_bore(closed_at_mm, 0.0, bore_mm)?;
+        Ok(TaperGap { closed_at_mm, gap_mm, uncertainty_mm: PI * squares.sqrt() })
     }
 
     /// What a step along the gauge is in diameter.
@@ -243,6 +323,71 @@ fn run_taper(given: &Given) -> Result<Answer, Refused> {
         .figure("resolution", gauge.resolution_mm(given.number("step"))))
 }
 
+/// The gap of a ring by its place on a taper.
+pub const TAPER_RING_GAP: Calculation = Calculation {
+    name: "taper-ring-gap",
+    title: "Ring gap by a taper gauge",
+    stage: Stage::Gauge,
+    question: "What gap will this ring have in this bore, by where it closes on the taper?",
+    inputs: &[
+        Input::quantity("start", "mm", "diameter at the end distances are measured from").over(0.0),
+        Input::quantity("taper", "", "taper 1 : this, on the diameter").over(0.0).or("50"),
+        Input::quantity("distance", "mm", "distance from that end at which the gap just closes")
+            .at_least(0.0),
+        Input::choice("towards", &["larger", "smaller"], "which way the ring was pushed")
+            .or("larger"),
+        Input::quantity("bore", "mm", "diameter of the bore").over(0.0),
+        Input::quantity("start_uncertainty", "mm", "standard, of the diameter at the start")
+            .at_least(0.0)
+            .or("0 mm"),
+        Input::quantity("taper_uncertainty", "", "standard, of the taper's ratio")
+            .at_least(0.0)
+            .or("0"),
+        Input::quantity("distance_uncertainty", "mm", "standard, of the distance")
+            .at_least(0.0)
+            .or("0 mm"),
+        Input::quantity("bore_uncertainty", "mm", "standard, of the bore").at_least(0.0).or("0 mm"),
+    ],
+    outputs: &[
+        Output::figure("closed_at", "mm", "diameter at which the ring closes"),
+        Output::figure("gap", "mm", "gap in the bore"),
+        Output::figure("uncertainty", "mm", "standard uncertainty of the gap"),
+    ],
+    formula: "gap = π·(D − D₀ ∓ x/ratio)",
+    source: "geometry; JCGM 100:2008 equation (10)",
+    validity: "Ring square to the taper's axis, all at one temperature. Leave room for the ring to \
+               grow when hot: a ring that butts scores the bore or breaks.",
+    // Arithmetic: π·0.14 mm; π·√(0.001² + (0.05/50)²) mm.
+    example: &[
+        ("start", "99.5 mm"),
+        ("distance", "18 mm"),
+        ("bore", "100 mm"),
+        ("start_uncertainty", "0.001 mm"),
+        ("distance_uncertainty", "0.05 mm"),
+    ],
+    expected: &[("closed_at", "99.86"), ("gap", "0.4398229715"), ("uncertainty", "0.004442882938")],
+    run: run_taper_gap,
+};
+
+fn run_taper_gap(given: &Given) -> Result<Answer, Refused> {
+    let refuse = |e: RingError| Refused::because("distance", e.to_string());
+    let gauge = TaperGauge::new(given.number("start"), given.number("taper")).map_err(refuse)?;
+    let towards =
+        if given.word("towards") == "smaller" { Towards::Smaller } else { Towards::Larger };
+    let known = TaperUncertainty {
+        start_mm: given.number("start_uncertainty"),
+        ratio: given.number("taper_uncertainty"),
+        distance_mm: given.number("distance_uncertainty"),
+        bore_mm: given.number("bore_uncertainty"),
+    };
+    let (distance, bore) = (given.number("distance"), given.number("bore"));
+    let ring = gauge.gap_in_bore(distance, towards, bore, known).map_err(refuse)?;
+    Ok(Answer::new()
+        .figure("closed_at", ring.closed_at_mm)
+        .figure("gap", ring.gap_mm)
+        .figure("uncertainty", ring.uncertainty_mm))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -261,7 +406,43 @@ mod tests {
         assert!(gauge.diameter_mm(5000.0, Towards::Smaller).is_err());
     }
 
+    #[test]
+    fn a_ring_too_large_for_the_bore_and_uncertainties_below_zero_are_refused() {
+        let gauge = TaperGauge::new(100.0, 50.0).unwrap();
+        let known = TaperUncertainty::default();
+        let butts = gauge.gap_in_bore(10.0, Towards::Larger, 100.0, known).unwrap_err();
+        assert!(butts.to_string().contains("butts"));
+        let known = TaperUncertainty { ratio: -1.0, ..known };
+        let refused = gauge.gap_in_bore(1.0, Towards::Smaller, 100.0, known).unwrap_err();
+        assert!(refused.to_string().contains("uncertainty of the taper is -1"));
+    }
+
     proptest! {
+        #[test]
+        fn gap_and_uncertainty_are_those_of_the_steps(
+            d in 50.0f64..150.0, ratio in 10.0f64..100.0, x in 0.0f64..50.0,
+            u in (0.0f64..0.1, 0.0f64..0.1, 0.0f64..0.1, 0.0f64..0.1)
+        ) {
+            let gauge = TaperGauge::new(d, ratio).unwrap();
+            let (start_mm, distance_mm, bore_mm) = (u.0, u.2, u.3);
+            let known = TaperUncertainty { start_mm, ratio: u.1, distance_mm, bore_mm };
+            let bore = d + 1.0;
+            let ring = gauge.gap_in_bore(x, Towards::Smaller, bore, known).unwrap();
+            let by_hand = gap_in_bore(d, 0.0, bore).unwrap() + PI * x / ratio;
+            prop_assert!((ring.gap_mm - by_hand).abs() < 1e-10);
+            // Each sensitivity by a small step.
+            let gap = |d: f64, ratio: f64, x: f64, bore: f64| PI * (bore - d + x / ratio);
+            let h = 1e-4;
+            let parts = [
+                u.0 * (gap(d + h, ratio, x, bore) - gap(d - h, ratio, x, bore)),
+                u.1 * (gap(d, ratio + h, x, bore) - gap(d, ratio - h, x, bore)),
+                u.2 * (gap(d, ratio, x + h, bore) - gap(d, ratio, x - h, bore)),
+                u.3 * (gap(d, ratio, x, bore + h) - gap(d, ratio, x, bore - h)),
+            ];
+            let slow = parts.iter().map(|p| (p / (2.0 * h)).powi(2)).sum::<f64>().sqrt();
+            prop_assert!((ring.uncertainty_mm - slow).abs() < 1e-7);
+        }
+
         #[test]
         fn the_gap_closes_where_it_is_said_to(d in 10.0f64..200.0, gap in 0.0f64..2.0) {
             let closed = bore_without_gap(d, gap).unwrap();

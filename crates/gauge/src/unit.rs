@@ -401,6 +401,8 @@ pub static UNITS: &[Unit] = &[
         1,
         -6,
     ),
+    unit("mm/rad", &[], D::Length, 1, 1, -3),
+    unit("mm/rad²", &["mm/rad2", "mm/rad^2"], D::Length, 1, 1, -3),
 ];
 
 #[cfg(test)]

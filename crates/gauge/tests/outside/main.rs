@@ -9,9 +9,9 @@
 
 mod cases;
 mod charts;
-mod circles;
 mod examples;
 mod fits;
+mod form;
 mod gauging;
 mod hardness;
 mod rings;
