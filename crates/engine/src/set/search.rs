@@ -29,8 +29,12 @@ const BAY: usize = 500;
 /// Temperature at which the first cooling begins, a fifth of one worst place's loss; how much
 /// cooler each next one begins, and where that ends.
 const HOT: f64 = 0.2;
-const COOLER: f64 = 0.8;
-const COOLEST: f64 = 0.01;
+const COOLER: f64 = 0.5;
+const COOLEST: f64 = 0.003;
+/// The same for a rack of one bay that wants more engines: there is no recutting to bring fresh
+/// neighbours together, so warmth must.
+const COOLER_SMALL: f64 = 0.8;
+const COOLEST_SMALL: f64 = 0.01;
 /// Moves between two attempts at chains, for each slot.
 const WANDER: u64 = 10;
 /// Walks in one round.
@@ -201,10 +205,11 @@ impl Lane {
         let stream = (self.number << 60) | (u64::from(round + 1) << 24);
         let mut draw = Draw::new(self.seed, stream);
         let mut bays = bay::cut(rack, &self.trays, BAY, &mut draw);
+        let more = self.trays.engines < relaxed.bound;
         let task = Task {
-            more: self.trays.engines < relaxed.bound,
+            more,
             moves_a_block: moves / rack.blocks.len() as u64,
-            hot: temperature(round),
+            hot: temperature(round, more && bays.len() == 1),
         };
         let seed = self.seed;
         bays.par_iter_mut().enumerate().for_each(|(i, bay)| {
@@ -226,9 +231,10 @@ impl Lane {
     }
 }
 
-/// Where the cooling of a round begins: each round a little cooler than the one before.
-fn temperature(round: u32) -> f64 {
-    (HOT * libm::pow(COOLER, f64::from(round))).max(COOLEST)
+/// Where the cooling of a round begins: each round cooler than the one before.
+fn temperature(round: u32, small: bool) -> f64 {
+    let (cooler, coolest) = if small { (COOLER_SMALL, COOLEST_SMALL) } else { (COOLER, COOLEST) };
+    (HOT * libm::pow(cooler, f64::from(round))).max(coolest)
 }
 
 /// What is to be done in a bay.
