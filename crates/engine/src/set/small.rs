@@ -22,7 +22,7 @@ const PISTONS_MAX: usize = 600;
 /// Most cylinders of its blocks.
 const CYLINDERS_TRIED: usize = 8;
 /// Looks at one piston for each move of the round that the proof is made in: a second's worth.
-const LOOKS_A_MOVE: u64 = 12_000;
+const LOOKS_A_MOVE: u64 = 20_000;
 /// What a term of the linear programme takes, in looks.
 const LOOKS_A_TERM: u64 = 1_000;
 /// Partial sets looked at for one block in one window when its cheapest pistons collide.
@@ -88,9 +88,9 @@ pub(super) fn prove(
     let fate = possible.iter().map(|&ok| if ok { Fate::Open } else { Fate::LeftOut }).collect();
     let mut parts = vec![Part { fate, never: Vec::new(), bound }];
     let mut open = 0;
-    // The part with the highest bound first: it is the one that holds the whole bound up.
-    while let Some(at) = (0..parts.len()).max_by_key(|&i| (parts[i].bound, i)) {
-        let part = parts.swap_remove(at);
+    // The part with the highest bound first: it is the one that holds the whole bound up. The next
+    // one is settled beside it; always two, so that the number of cores changes nothing.
+    while let Some(part) = highest(&mut parts) {
         if part.bound <= proof.best {
             break;
         }
@@ -98,10 +98,17 @@ pub(super) fn prove(
             open = part.bound;
             break;
         }
-        parts.extend(proof.settle(part));
+        let next = highest(&mut parts).filter(|next| next.bound > proof.best);
+        parts.extend(proof.settle_both(part, next));
     }
     let better = proof.better.map(|sets| laid(rack, &sets));
     Some(Proof { bound: open.max(proof.best), better })
+}
+
+/// Takes out the part with the highest bound.
+fn highest(parts: &mut Vec<Part>) -> Option<Part> {
+    let at = (0..parts.len()).max_by_key(|&i| (parts[i].bound, i))?;
+    Some(parts.swap_remove(at))
 }
 
 /// The sets of a matching.
@@ -124,6 +131,7 @@ fn laid(rack: &Rack<'_>, sets: &[Choice]) -> Trays {
     trays
 }
 
+#[derive(Clone)]
 struct Prover<'r, 'a> {
     rack: &'r Rack<'a>,
     choices: Vec<Choice>,
@@ -140,6 +148,25 @@ impl Part {
 }
 
 impl Prover<'_, '_> {
+    /// Settles one part or two side by side; returns what they are split into.
+    fn settle_both(&mut self, part: Part, next: Option<Part>) -> Vec<Part> {
+        let Some(next) = next else { return self.settle(part) };
+        let before = self.left;
+        let mut beside = self.clone();
+        let (mut parts, more) = rayon::join(|| self.settle(part), || beside.settle(next));
+        parts.extend(more);
+        self.left = self.left.saturating_sub(before - beside.left);
+        for choice in beside.choices {
+            if !self.choices.contains(&choice) {
+                self.choices.push(choice);
+            }
+        }
+        if beside.best > self.best {
+            (self.best, self.better) = (beside.best, beside.better);
+        }
+        parts
+    }
+
     /// Bounds a part; returns the parts into which it is split if it may still hold more engines.
     fn settle(&mut self, mut part: Part) -> Vec<Part> {
         let mut usable: Vec<Choice> = Vec::new();
