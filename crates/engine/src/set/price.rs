@@ -109,6 +109,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::single_range_in_vec_init, reason = "one cylinder wants one run")]
     fn enough_pistons_make_every_block_whole_and_cost_nothing() {
         let answer = prices(&[1; 4], &blocks(&[&[0..3], &[0..4, 1..4]]), 1.0);
         assert!(answer.share.iter().all(|s| *s > 1.0 - 1e-6), "{answer:?}");
