@@ -1,8 +1,8 @@
 //! Exchanges between trays that keep every rule.
 //!
 //! A move swaps the piston of one place with another of a sister's mass, spare or in use, or swaps
-//! the whole sets of two blocks. The other piston is of about the ideal diameter, or lies on the way
-//! to it: where pistons of the ideal diameter are scarce, many small steps get further than the
+//! the whole sets of two blocks. The other piston is of about the ideal diameter, or lies on the
+//! way to it: where pistons of the ideal diameter are scarce, many small steps get further than the
 //! same few pistons asked for again and again.
 //!
 //! To look for more engines every legal move is made: wandering at will opened more chains in
@@ -24,8 +24,8 @@ pub(super) struct Strips {
 }
 
 impl Strips {
-    /// Strips of a length that grows with the square root of the store: about six times
-    /// as many pistons in a strip as there are strips lowered the loss fastest in trials.
+    /// Strips of a length that grows with the square root of the store: about six
+    /// times as many pistons in a strip as there are strips lowered the loss fastest in trials.
     pub(super) fn cut(rack: &Rack<'_>) -> Self {
         let length = (rack.mass.len().isqrt() * 5 / 2).max(16);
         let cut = |chunk: &[usize]| {
