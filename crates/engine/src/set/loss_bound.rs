@@ -1,10 +1,10 @@
 //! The least loss that any matching with at least so many engines could have.
 //!
 //! # Why the bound holds
-//! Give every piston a price `π_p ≥ 0` and every engine a reward `θ ≥ 0`, any figures. Let `l_cp` be
-//! the loss of piston `p` in cylinder `c`, and `m_b = Σ_c min{l_cp + π_p : p allowed by c}`. Take a
-//! matching with at least `K` engines. No piston is used twice, and it has no fewer than `K`
-//! engines, so the loss of its places is at least
+//! Give every piston a price `π_p ≥ 0` and every engine a reward `θ ≥ 0`, any figures. Let `l_cp`
+//! be the loss of piston `p` in cylinder `c`, and `m_b = Σ_c min{l_cp + π_p : p allowed by c}`.
+//! Take a matching with at least `K` engines. No piston is used twice, and it has no fewer than
+//! `K` engines, so the loss of its places is at least
 //!
 //! `Σ_built (m_b − θ) + θ·K − Σ_p π_p ≥ θ·K − Σ_p π_p − Σ_b max(0, θ − m_b)`.
 //!
