@@ -324,7 +324,9 @@ pub enum SetError {
         piston: String,
     },
     /// A pin into a cylinder that the block has not.
-    #[error("block {block} has no cylinder {cylinder} to pin a piston into; it has 1 to {cylinders}")]
+    #[error(
+        "block {block} has no cylinder {cylinder} to pin a piston into; it has 1 to {cylinders}"
+    )]
     NoSuchCylinder {
         /// The block.
         block: String,
@@ -346,7 +348,9 @@ pub enum SetError {
         piston: String,
     },
     /// Two pistons pinned into one place.
-    #[error("pistons {piston} and {other} are both pinned into cylinder {cylinder} of block {block}")]
+    #[error(
+        "pistons {piston} and {other} are both pinned into cylinder {cylinder} of block {block}"
+    )]
     PlaceTaken {
         /// The block.
         block: String,
