@@ -121,9 +121,15 @@ fn kit_works() -> tempfile::TempDir {
     }
     let output = run_in(folder.path(), &["import", "readings.csv", "--by", "j-quill"]);
     assert_eq!(code(&output), 0, "{}", said(&output));
-    for (part, grade) in
-        [("main_shell", "M1"), ("main_shell", "M2"), ("rod_shell", "E1"), ("rod_shell", "E2")]
-    {
+    for (part, grade) in [
+        ("main_shell", "M1"),
+        ("main_shell", "M2"),
+        ("rod_shell", "E1"),
+        ("rod_shell", "E2"),
+        ("shim", "S1"),
+        ("shim", "S2"),
+        ("shim", "S3"),
+    ] {
         let count = ["store", "--count", part, grade, "40", "--by", "j-quill"];
         let output = run_in(folder.path(), &count);
         assert_eq!(code(&output), 0, "{}", said(&output));
@@ -160,7 +166,7 @@ fn sets_of_a_whole_engine_are_matched_made_changed_and_drawn_from_stock() {
     let store: serde_json::Value = serde_json::from_slice(&store.stdout).unwrap();
     let left: i64 =
         store["stock"].as_array().unwrap().iter().map(|s| s["left"].as_i64().unwrap()).sum();
-    assert_eq!(left, 160 - 10);
+    assert_eq!(left, 7 * 40 - 14);
 }
 
 #[test]

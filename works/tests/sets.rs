@@ -64,6 +64,14 @@ impl Shop {
                 ("main_bore", "1", "52.0100"),
                 ("main_bore", "2", "52.0110"),
                 ("main_bore", "3", "52.0120"),
+                ("tappet_bore", "1", "22.0100"),
+                ("tappet_bore", "2", "22.0100"),
+                ("tappet_bore", "3", "22.0110"),
+                ("tappet_bore", "4", "22.0120"),
+                ("valve_gap", "1", "2.2000"),
+                ("valve_gap", "2", "2.1600"),
+                ("valve_gap", "3", "2.2400"),
+                ("valve_gap", "4", "2.2100"),
             ],
         );
         for (number, size, mass) in [
@@ -89,6 +97,9 @@ impl Shop {
                 ],
             );
         }
+        for number in ["T001", "T002", "T003", "T004"] {
+            shop.piece("tappet", number, &[("diameter", "", "21.9850")]);
+        }
         for number in ["G001", "G002"] {
             shop.piece("ring", number, &[("gap", "", "0.3000")]);
         }
@@ -103,9 +114,15 @@ impl Shop {
                 ("pin", "2", "41.9900"),
             ],
         );
-        for (part, grade) in
-            [("main_shell", "M1"), ("main_shell", "M2"), ("rod_shell", "E1"), ("rod_shell", "E2")]
-        {
+        for (part, grade) in [
+            ("main_shell", "M1"),
+            ("main_shell", "M2"),
+            ("rod_shell", "E1"),
+            ("rod_shell", "E2"),
+            ("shim", "S1"),
+            ("shim", "S2"),
+            ("shim", "S3"),
+        ] {
             shop.works.count_stock(&shop.deed(), part, grade, 10).unwrap();
         }
         shop
@@ -150,6 +167,10 @@ fn every_fit_of_a_set_is_the_sum_that_the_works_file_writes() {
     // 45.005 − 41.990 mm less two walls of 1.488 mm: 39 µm; with one of each grade 33 µm, which
     // is nearer to the middle of 20 and 50 µm.
     assert_eq!(fit(set, "big-end", "1"), "33.0");
+    // 22.012 − 21.985 mm; 2.200 mm less a shim of 2.000 mm, 2.160 mm less one of 1.950 mm.
+    assert_eq!(fit(set, "tappet-in-bore", "4"), "27.0");
+    assert_eq!(fit(set, "valve-clearance", "1"), "200.0");
+    assert_eq!(fit(set, "valve-clearance", "2"), "210.0");
     // 418 + 100 and 419 + 100 g with rods of 160 and 161 g: alike within 0 or 2 g.
     let moving = set.spreads.iter().find(|s| s.title == "Moving mass").unwrap();
     assert_eq!((moving.spread.text.as_str(), moving.word), ("0.0", Word::Accept));
@@ -165,7 +186,7 @@ fn shells_are_drawn_from_stock_and_go_back_to_it() {
     assert_eq!((shop.stock("E1"), shop.stock("E2")), (Some(8), Some(8)));
     let set = shop.works.set("00001").unwrap();
     assert_eq!(fit(&set, "main-bearing", "1"), "34.0");
-    assert_eq!(set.pieces.iter().filter(|p| p.is_graded).count(), 10);
+    assert_eq!(set.pieces.iter().filter(|p| p.is_graded).count(), 14);
     shop.works.break_set(&shop.deed(), "00001", "a test").unwrap();
     assert_eq!((shop.stock("M1"), shop.stock("E1")), (Some(10), Some(10)));
 }

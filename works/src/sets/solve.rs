@@ -89,15 +89,10 @@ pub(super) fn solve(
         Some(main) => Some(match_pistons(rule, &main, store, heed, search, go_on)?),
         None => None,
     };
-    if let Some(pistons) = pistons.filter(|_| rule.is_main_alone()) {
-        return Ok(pistons.found);
+    match pistons {
+        Some(found) if rule.is_main_alone() => Ok(found),
+        start => match_kit(rule, store, heed, search, start),
     }
-    match_kit(rule, store, heed, search, go_on)
-}
-
-/// The main fit matched by itself.
-struct Pistons {
-    found: Found,
 }
 
 fn match_pistons(
@@ -107,7 +102,7 @@ fn match_pistons(
     heed: &Heed,
     search: Search,
     go_on: &mut dyn FnMut(&Progress) -> bool,
-) -> Result<Pistons, WorksError> {
+) -> Result<Found, WorksError> {
     let blocks = blocks(rule, main, store)?;
     let pistons = pistons(rule, main, store)?;
     let rules = rules(rule, main)?;
@@ -115,7 +110,7 @@ fn match_pistons(
     let matching = match_sets_while(&blocks, &pistons, &rules, &wishes, search, go_on)
         .map_err(|e| refused(rule, &e))?;
     let by_hand = first_in_first_out(&blocks, &pistons, &rules).map_err(|e| refused(rule, &e))?;
-    Ok(Pistons { found: found_of(rule, &matching, by_hand.len()) })
+    Ok(found_of(rule, &matching, by_hand.len()))
 }
 
 pub(super) fn blocks(
@@ -281,33 +276,30 @@ fn found_of(rule: &Rule<'_>, matching: &Matching, by_hand: usize) -> Found {
     }
 }
 
-/// Moves of the kits' search for one move of the pistons': it counts them for each place.
-const KIT_SHARE: u32 = 100;
+/// Moves for each block of the pistons' search for one move for each place of the kits'.
+const KIT_SHARE: u32 = 200;
+/// Most moves for each place: a search that only the clock ends must not run on in the kits.
+const KIT_MOVES_MAX: u32 = 10 * kit::Search::MOVES;
 
+/// Whole kits, begun from the main fit matched by itself where that is possible.
 fn match_kit(
     rule: &Rule<'_>,
     store: &Store,
     heed: &Heed,
     search: Search,
-    go_on: &mut dyn FnMut(&Progress) -> bool,
+    start: Option<Found>,
 ) -> Result<Found, WorksError> {
     let plan = rule.kit_plan()?;
     let pieces = kit_pieces(rule, store);
     let wishes = kit_wishes(rule, store, heed);
-    let start = match rule.main().filter(|_| heed.fitted.is_empty()) {
-        Some(main) => {
-            let pistons = match_pistons(rule, &main, store, heed, search, go_on)?;
-            pistons.found.sets.iter().flat_map(|s| placed(rule, s)).collect()
-        }
-        None => vec![],
-    };
-    let search = kit::Search {
-        seed: search.seed,
-        moves: (search.moves / KIT_SHARE).max(kit::Search::MOVES / 2),
-    };
+    let start = start.unwrap_or_default();
+    let begun: Vec<Placed> = start.sets.iter().flat_map(|s| placed(rule, s)).collect();
+    let moves = (search.moves / KIT_SHARE).clamp(1, KIT_MOVES_MAX);
+    let search = kit::Search { seed: search.seed, moves };
     let kits =
-        match_kits(&plan, &pieces, &wishes, &start, search).map_err(|e| refused(rule, &e))?;
-    Ok(found_of_kits(rule, &kits))
+        match_kits(&plan, &pieces, &wishes, &begun, search).map_err(|e| refused(rule, &e))?;
+    let (rounds, moves) = (start.rounds, start.moves);
+    Ok(Found { rounds, moves, ..found_of_kits(rule, &kits) })
 }
 
 fn placed(rule: &Rule<'_>, set: &Chosen) -> Vec<Placed> {
