@@ -417,14 +417,16 @@ impl Works {
     fn matching_decision(&self, engine_type: &str) -> Result<Option<Decision>, WorksError> {
         let sheet = self.matching(engine_type, Search::default())?;
         let Some(advice) = sheet.advice.first() else { return Ok(None) };
+        let title = if advice.tell == "turning" {
+            let pieces = counted(advice.pieces, &advice.part);
+            format!("Turn {pieces} at {} to {} mm", advice.from.text, advice.to.text)
+        } else {
+            let wanted = advice.words.split_once(" would").map_or("", |(wanted, _)| wanted);
+            format!("Tell {}: {wanted}", advice.tell)
+        };
         Ok(Some(Decision {
             letter: String::new(),
-            title: format!(
-                "Turn {} at {} to {} mm",
-                counted(advice.pieces, "piston"),
-                advice.from.text,
-                advice.to.text
-            ),
+            title,
             cost: format!("{} cannot be kitted", counted(sheet.left_blocks.len(), "block")),
             why: format!(
                 "{} of at most {} from the racks.",

@@ -14,6 +14,7 @@ mod view;
 use std::collections::BTreeMap;
 
 use bedplate_engine::set::{Progress, Search};
+use bedplate_record::entry::PlaceFilled;
 use serde::Serialize;
 
 use crate::floor::SetState;
@@ -24,7 +25,6 @@ use crate::who::nearest;
 use crate::wire::{Figure, Word};
 use crate::works::{Works, WorksError};
 use rule::Rule;
-pub(crate) use solve::narrowed;
 use solve::{Found, Heed};
 use store::{Candidate, Store};
 use view::Tray;
@@ -164,6 +164,8 @@ pub struct Band {
 pub struct Advice {
     /// The kind of part.
     pub part: String,
+    /// Who is told: `turning`, `the machine shop`, `the stores`.
+    pub tell: &'static str,
     /// The grade, where it is kept by grade.
     pub grade: String,
     /// How many pieces.
@@ -334,6 +336,17 @@ impl Works {
         })
     }
 
+    /// What lies in the store for one engine type's sets, part by part; nothing is matched.
+    ///
+    /// # Errors
+    /// [`WorksError::Refused`] if the works file has no set rule for the type;
+    /// [`WorksError::Store`].
+    pub fn piles(&self, engine_type: &str) -> Result<Vec<PileLine>, WorksError> {
+        let plan = self.plan();
+        let rule = Rule::of(&plan, engine_type)?;
+        Ok(piles(&rule, &self.store_of(&rule, &[])?))
+    }
+
     /// What was said of pieces, and which blocks have waited too long.
     fn heed(&self, rule: &Rule<'_>, store: &Store) -> Heed {
         let waited_ms = rule.set.waited.as_ref().map(|q| rule::whole(q.si() * 1e3));
@@ -374,16 +387,7 @@ impl Works {
         };
         let plan = self.plan();
         let rule = Rule::of(&plan, &known.engine_type)?;
-        let mut candidates: BTreeMap<(String, String), Candidate> = BTreeMap::new();
-        for place in &known.places {
-            if let Some(c) = self.as_it_is(&rule, &place.part, &place.piece)? {
-                candidates.insert((place.part.clone(), place.piece.clone()), c);
-            }
-        }
-        let tray = Tray::of(&rule, &known.places, |part, piece| {
-            candidates.get(&(part.to_owned(), piece.to_owned()))
-        });
-        let mut view = view::view(&rule, set, &known.places, &tray);
+        let mut view = self.view_as_it_is(&rule, set, &known.places)?;
         let zone = instant::zone(&plan.works.time_zone);
         view.made = instant::iso(known.made_at, &zone);
         view.by = tell::signed(&plan, &known.made_by);
@@ -394,6 +398,25 @@ impl Works {
             SetState::Broken => ("taken apart".to_owned(), String::new()),
         };
         Ok(view)
+    }
+
+    /// A set of these pieces as they are, whatever their judgement.
+    fn view_as_it_is(
+        &self,
+        rule: &Rule<'_>,
+        set: &str,
+        places: &[PlaceFilled],
+    ) -> Result<SetView, WorksError> {
+        let mut candidates: BTreeMap<(String, String), Candidate> = BTreeMap::new();
+        for place in places {
+            if let Some(c) = self.as_it_is(rule, &place.part, &place.piece)? {
+                candidates.insert((place.part.clone(), place.piece.clone()), c);
+            }
+        }
+        let tray = Tray::of(rule, places, |part, piece| {
+            candidates.get(&(part.to_owned(), piece.to_owned()))
+        });
+        Ok(view::view(rule, set, places, &tray))
     }
 }
 

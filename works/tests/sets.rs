@@ -14,6 +14,22 @@ use bedplate_works::works::{Deed, Works};
 
 const PLAN: &str = include_str!("../../examples/kit/works.toml");
 
+const BLOCK: [(&str, &str, &str); 13] = [
+    ("bore", "1", "68.0060"),
+    ("bore", "2", "68.0080"),
+    ("main_bore", "1", "52.0100"),
+    ("main_bore", "2", "52.0110"),
+    ("main_bore", "3", "52.0120"),
+    ("tappet_bore", "1", "22.0100"),
+    ("tappet_bore", "2", "22.0100"),
+    ("tappet_bore", "3", "22.0110"),
+    ("tappet_bore", "4", "22.0120"),
+    ("valve_gap", "1", "2.2000"),
+    ("valve_gap", "2", "2.1600"),
+    ("valve_gap", "3", "2.2400"),
+    ("valve_gap", "4", "2.2100"),
+];
+
 struct Shop {
     works: Works,
     deeds: std::cell::Cell<u8>,
@@ -55,25 +71,7 @@ impl Shop {
 
     fn one_engine_of(plan: &str) -> Self {
         let shop = Self::open(plan);
-        shop.piece(
-            "block",
-            "B001",
-            &[
-                ("bore", "1", "68.0060"),
-                ("bore", "2", "68.0080"),
-                ("main_bore", "1", "52.0100"),
-                ("main_bore", "2", "52.0110"),
-                ("main_bore", "3", "52.0120"),
-                ("tappet_bore", "1", "22.0100"),
-                ("tappet_bore", "2", "22.0100"),
-                ("tappet_bore", "3", "22.0110"),
-                ("tappet_bore", "4", "22.0120"),
-                ("valve_gap", "1", "2.2000"),
-                ("valve_gap", "2", "2.1600"),
-                ("valve_gap", "3", "2.2400"),
-                ("valve_gap", "4", "2.2100"),
-            ],
-        );
+        shop.piece("block", "B001", &BLOCK);
         for (number, size, mass) in [
             ("P001", "67.9700", "418.0"),
             ("P002", "67.9720", "419.0"),
@@ -304,4 +302,33 @@ fn warm_sizes_are_brought_to_the_temperature_of_the_fit() {
     let set = &shop.sheet().proposed[0];
     // 68.006·(1 + 10.5e-6·2) − 67.970·(1 + 20.5e-6·2) mm = 36 µm + 1.428 µm − 2.787 µm.
     assert_eq!(set.places[0].clearance.text, "34.6");
+}
+
+#[test]
+fn a_part_that_is_not_there_is_named_and_nothing_is_assigned() {
+    let shop = Shop::open(PLAN);
+    shop.piece("block", "B001", &BLOCK);
+    let sheet = shop.sheet();
+    assert_eq!((sheet.found, sheet.bound, sheet.left_blocks.len()), (0, 0, 1));
+    assert_eq!(sheet.left_blocks[0].reason, "no piston in the store is accepted");
+    let shop = Shop::one_engine();
+    for number in ["R001", "R002"] {
+        shop.say(number, &Saying::Hold);
+    }
+    let sheet = shop.sheet();
+    assert_eq!(sheet.left_blocks[0].reason, "no rod in the store is accepted");
+}
+
+#[test]
+fn the_store_is_seen_while_what_was_said_contradicts_itself() {
+    let shop = Shop::one_engine();
+    for piston in ["P001", "P002"] {
+        let keep = Saying::Keep { block: "B001".to_owned(), position: "1".to_owned() };
+        shop.say(piston, &keep);
+    }
+    let why = shop.works.matching("QB2", Search::default()).unwrap_err().to_string();
+    assert!(why.contains("P001") && why.contains("P002"), "{why}");
+    let piles = shop.works.piles("QB2").unwrap();
+    assert_eq!(piles.iter().find(|p| p.part == "piston").unwrap().ready, 3);
+    assert_eq!(shop.works.wishes().len(), 2);
 }

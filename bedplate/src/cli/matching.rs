@@ -139,7 +139,7 @@ impl Watch {
         // Nothing is left to gain where answer and bounds have met; but the bounds know nothing of
         // ranks, which the usual effort is given to.
         let met = p.engines == p.bound && p.loss <= p.loss_bound * 1.000_001;
-        let met = met && Search::MOVES <= p.round.saturating_mul(ROUND_MOVES);
+        let met = met && Search::MOVES <= p.round.saturating_mul(Search::ROUND_MOVES);
         !self.bound_only && !met && self.limit.is_none_or(|l| self.began.elapsed() < l)
     }
 
@@ -326,9 +326,6 @@ impl Match {
         }
     }
 }
-
-/// Moves for each block in one round of the search.
-const ROUND_MOVES: u32 = 500;
 
 const EXPLAINED: &str = "\
 How the figures are meant:

@@ -1,7 +1,7 @@
 //! `bedplate store`
 
 use bedplate_works::sets::wishes::{Saying, StockLine, WishLine};
-use bedplate_works::sets::{MatchingSheet, first_type};
+use bedplate_works::sets::{PileLine, first_type};
 use bedplate_works::works::Works;
 use clap::Args;
 use serde_json::json;
@@ -102,26 +102,25 @@ impl Store {
 
     fn show(&self) -> Result<Answer, Trouble> {
         let works = self.works.look()?;
-        let sheet = self.sheet(&works)?;
+        let piles = self.piles(&works)?;
         let (stock, wishes) = (works.stock(), works.wishes());
-        let figures = json!({ "store": sheet.store, "stock": stock, "wishes": wishes });
-        Answer::new(text(&sheet, &stock, &wishes), &figures, Exit::Done)
+        let figures = json!({ "store": piles, "stock": stock, "wishes": wishes });
+        Answer::new(text(&piles, &stock, &wishes), &figures, Exit::Done)
     }
 
-    fn sheet(&self, works: &Works) -> Result<MatchingSheet, Trouble> {
+    fn piles(&self, works: &Works) -> Result<Vec<PileLine>, Trouble> {
         let engine_type = self.engine_type.clone().or_else(|| first_type(&works.plan()));
         let Some(engine_type) = engine_type else {
             let hint = "add [set.ENGINE] with a fit to the works file";
             return Err(Trouble::usage("the works has no rule for sets", hint));
         };
-        Ok(works.matching(&engine_type, bedplate_engine::set::Search::default())?)
+        Ok(works.piles(&engine_type)?)
     }
 }
 
-fn text(sheet: &MatchingSheet, stock: &[StockLine], wishes: &[WishLine]) -> String {
+fn text(piles: &[PileLine], stock: &[StockLine], wishes: &[WishLine]) -> String {
     let number = |n: usize| n.to_string();
-    let piles: Vec<Vec<String>> = sheet
-        .store
+    let piles: Vec<Vec<String>> = piles
         .iter()
         .map(|p| {
             let counts = [number(p.undecided), number(p.not_gauged), number(p.held)];

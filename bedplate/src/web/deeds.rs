@@ -1,5 +1,7 @@
 //! Deeds that come over HTTP: the same handlers for forms of a page and for clients with JSON.
 
+use std::str::FromStr;
+
 use axum::extract::{Path, State};
 use axum::response::Response;
 use bedplate_engine::set::Search;
@@ -60,17 +62,23 @@ impl From<WorksError> for DeedTrouble {
 }
 
 fn search_of(told: &Told) -> Result<Search, Trouble> {
-    let number = |name: &str, otherwise: u64| match told.text(name) {
-        text if text.is_empty() => Ok(otherwise),
-        text => text.parse::<u64>().map_err(|_| {
-            Trouble::usage(format!("\"{name}\" is a whole number, got \"{text}\""), "")
-        }),
-    };
     let usual = Search::default();
-    let moves = number("moves", u64::from(usual.moves))?;
+    let moves = whole_number(told, "moves", u64::from(usual.moves))?;
     Ok(Search {
-        seed: number("seed", usual.seed)?,
+        seed: whole_number(told, "seed", usual.seed)?,
         moves: u32::try_from(moves).unwrap_or(u32::MAX),
+    })
+}
+
+/// A whole number that was told, or what it is otherwise.
+fn whole_number<N: FromStr>(told: &Told, name: &str, otherwise: N) -> Result<N, Trouble> {
+    let text = told.text(name);
+    if text.is_empty() {
+        return Ok(otherwise);
+    }
+    text.trim().parse().map_err(|_| {
+        let hint = "write digits alone, such as 4";
+        Trouble::usage(format!("\"{name}\" is a whole number, got \"{text}\""), hint)
     })
 }
 
@@ -213,7 +221,7 @@ fn saying_of(saying: &str, told: &Told) -> Result<Saying, Trouble> {
             position: told.text("position"),
         },
         "part" => Saying::Part { other: told.needed("other", "the piece it may not meet")? },
-        "due" => Saying::Due { rank: small_number(told, "rank", 1)? },
+        "due" => Saying::Due { rank: whole_number(told, "rank", 1)? },
         "free" => Saying::Free,
         other => {
             let hint = "say hold, keep, part, due or free";
@@ -222,25 +230,14 @@ fn saying_of(saying: &str, told: &Told) -> Result<Saying, Trouble> {
     })
 }
 
-fn small_number(told: &Told, name: &str, otherwise: u8) -> Result<u8, Trouble> {
-    match told.text(name) {
-        text if text.is_empty() => Ok(otherwise),
-        text => text.parse::<u8>().map_err(|_| {
-            Trouble::usage(format!("\"{name}\" is a whole number to 255, got \"{text}\""), "")
-        }),
-    }
-}
-
 /// `POST /api/stock`: how many pieces of a grade were counted.
 pub(crate) async fn count_stock(State(app): State<App>, asked: Asked, told: Told) -> Response {
     let to_store = |_: &Value| "/matching/store".to_owned();
     do_it(app, asked, told, to_store, |works, told| {
         let part = told.needed("part", "the kind of part")?;
         let grade = told.needed("grade", "the grade")?;
-        let text = told.needed("pieces", "how many there are")?;
-        let pieces = text.trim().parse::<u64>().map_err(|_| {
-            Trouble::usage(format!("\"pieces\" is a whole number, got \"{text}\""), "")
-        })?;
+        told.needed("pieces", "how many there are")?;
+        let pieces = whole_number(told, "pieces", 0)?;
         works.count_stock(&told.deed()?, &part, &grade, pieces)?;
         Ok(json!({ "part": part, "grade": grade, "pieces": pieces }))
     })

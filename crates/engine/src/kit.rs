@@ -3,7 +3,7 @@
 //!
 //! What an engine is made of is data ([`plan::Plan`]): roles, fits between them, spreads over the
 //! places of one engine. Every rule is kept in whole nanometres and milligrams. First come as many
-//! complete engines as can be found, then those of the lowest ranks, then the least loss, then a
+//! complete engines as can be found, then those of the highest ranks, then the least loss, then a
 //! store of grades left even. [`Kits::bound`] says beside it what no choice at all can exceed, and
 //! [`check::check_kits`] goes through an answer by a way of its own.
 //!
@@ -21,7 +21,6 @@ pub mod stock;
 
 mod bench;
 mod chain;
-mod draw;
 mod exchange;
 mod fill;
 mod search;
@@ -528,7 +527,7 @@ pub enum KitError {
     },
 }
 
-/// Chooses kits for hosts: as many complete engines as can be found, of those the lowest ranks,
+/// Chooses kits for hosts: as many complete engines as can be found, of those the highest ranks,
 /// then the least loss that can be found.
 ///
 /// # Formula

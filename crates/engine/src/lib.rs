@@ -11,6 +11,8 @@ pub mod grade;
 pub mod kit;
 pub mod set;
 
+mod draw;
+
 use bedplate_gauge::calculation::Calculation;
 
 /// Every calculation of the engine shop, module by module.

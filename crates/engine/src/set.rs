@@ -31,7 +31,6 @@ pub mod wishes;
 
 mod bay;
 mod chain;
-mod draw;
 mod exchange;
 mod loss_bound;
 mod price;
@@ -112,6 +111,9 @@ pub struct Search {
 impl Search {
     /// Moves for each block unless told otherwise: about 1 ms of each of two cores.
     pub const MOVES: u32 = 8_000;
+
+    /// Moves for each block in one round, after which a caller is asked whether to go on.
+    pub const ROUND_MOVES: u32 = 500;
 
     /// A search with the usual number of moves.
     #[must_use]

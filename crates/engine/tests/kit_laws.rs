@@ -182,7 +182,7 @@ fn pieces_fitted_to_a_host_that_is_left_stay_there() {
 }
 
 #[test]
-fn the_lowest_ranks_come_first_among_equally_many() {
+fn the_highest_ranks_come_first_among_equally_many() {
     let plan = plan(QB4, None);
     let mut store = store(QB4, Lot { engines: 5, surplus: 60, seed: 9 });
     // Two crankshafts: two engines.
@@ -194,7 +194,7 @@ fn the_lowest_ranks_come_first_among_equally_many() {
         }
     });
     let wishes: Vec<Wish> = (0..5)
-        .map(|i| Wish::Rank { host: format!("B{i:04}"), rank: if i < 3 { 7 } else { 1 } })
+        .map(|i| Wish::Rank { host: format!("B{i:04}"), rank: if i < 3 { 1 } else { 7 } })
         .collect();
     let kits = solve(&plan, &store, &wishes, &[]);
     assert_eq!(kits.bound.engines, 2);

@@ -1,8 +1,11 @@
 //! Clearances: scatter over a production, certainty of a set.
 
+use bedplate_engine::set::Window;
 use bedplate_engine::set::clearance::{
     ClearanceError, GaugedClearance, Scatter, clearance_distribution, probability_all_inside,
+    sure_window,
 };
+use bedplate_engine::set::size::Nanometre;
 use bedplate_gauge::limits::Limits;
 use proptest::prelude::*;
 
@@ -69,7 +72,42 @@ fn figures_that_are_none_are_refused_by_name() {
     assert!(clearance_distribution(sound, crossed, &limits_um).is_err());
 }
 
+fn window_um(min: i64, target: i64, max: i64) -> Window {
+    let nm = |um: i64| Nanometre(um * 1_000);
+    Window { min: nm(min), target: nm(target), max: nm(max) }
+}
+
+#[test]
+fn a_sure_window_keeps_the_quantile_of_the_normal_table_from_each_limit() {
+    // Φ(1.644854) = 0.95 and Φ(2.326348) = 0.99: tables of the standard normal distribution. The
+    // other limit lies twelve uncertainties off and takes nothing.
+    for (sure, quantile_nm) in [(0.95, 1_645), (0.99, 2_327)] {
+        let kept = sure_window(window_um(30, 31, 42), 1.0, sure, 1).unwrap();
+        assert_eq!((kept.min.0, kept.max.0), (30_000 + quantile_nm, 42_000 - quantile_nm));
+        assert_eq!(kept.target, kept.min, "the target comes to the nearest that is left");
+    }
+    // Two places of 0.9025 together are each as sure as one of 0.95.
+    let two = sure_window(window_um(30, 36, 42), 1.0, 0.9025, 2).unwrap();
+    assert_eq!((two.min.0, two.target.0), (31_645, 36_000));
+    assert_eq!(sure_window(window_um(30, 36, 42), 4.0, 0.95, 4), None);
+    assert_eq!(sure_window(window_um(30, 36, 42), 0.0, 0.99, 4), Some(window_um(30, 36, 42)));
+}
+
 proptest! {
+    #[test]
+    fn a_set_inside_the_sure_window_is_as_sure_as_was_asked(
+        u_um in 0.0_f64..1.5, sure in 0.5_f64..0.99, at in prop::collection::vec(0.0_f64..=1.0, 1..8),
+    ) {
+        let limits_um = Limits::between(30.0, 42.0).unwrap();
+        let Some(kept) = sure_window(window_um(30, 36, 42), u_um, sure, at.len()) else {
+            return Ok(());
+        };
+        let place = |share: &f64| (kept.min.um() + share * (kept.max - kept.min).um(), u_um);
+        let rows: Vec<(f64, f64)> = at.iter().map(place).collect();
+        let all = probability_all_inside(&gauged(&rows), &limits_um).unwrap();
+        prop_assert!(sure - 1e-9 <= all, "{all} of {sure}");
+    }
+
     #[test]
     fn one_more_uncertain_clearance_never_makes_a_set_more_certain(
         rows in prop::collection::vec((28.0_f64..44.0, 0.0_f64..2.0), 1..8),

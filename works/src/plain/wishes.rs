@@ -15,11 +15,10 @@ pub(super) struct Said {
     apart: Vec<(String, String)>,
 }
 
-const CYLINDERS: u32 = 16;
+const CYLINDERS: u32 = CYLINDERS_MAX as u32;
 
 /// Reads `held`, `[[due]]`, `[[keep]]` and `[[apart]]`.
 pub(super) fn said(root: &Table<'_>) -> Option<Said> {
-    debug_assert!(usize::try_from(CYLINDERS) == Ok(CYLINDERS_MAX));
     let mut said = Said::default();
     if root.has("held") {
         let words = root.different_words("held", "[\"P0012\"]")?;

@@ -9,8 +9,9 @@ use bedplate_engine::set::grades::{
     judge_grades,
 };
 use bedplate_engine::set::{Block, Piston, Rules};
+use bedplate_gauge::chart::{ChartError, individuals_limits};
 use bedplate_gauge::limits::Limits;
-use bedplate_gauge::unit::Dimension;
+use bedplate_gauge::variance::one_way;
 use bedplate_record::store::Wanted;
 use serde::Serialize;
 
@@ -185,16 +186,14 @@ const LOOK: usize = 400;
 /// How many of the newest pieces say where a machine aims now.
 const NOW: usize = 25;
 
-/// Mean moving range of two is 1.128 standard deviations of a normal quantity.
-///
-/// Source: d₂ for samples of two, ISO 7870-2 (from memory).
-const D2_OF_TWO: f64 = 1.128;
-
-/// Standard deviation from successive differences: a shift in between hardly counts.
+/// Standard deviation from successive differences: a shift in between hardly counts. Nought for
+/// values that do not differ; `None` of fewer than two.
 fn sd_of(values: &[f64]) -> Option<f64> {
-    let n = u32::try_from(values.len().checked_sub(1)?).ok().filter(|n| *n > 0)?;
-    let sum: f64 = values.windows(2).map(|w| (w[1] - w[0]).abs()).sum();
-    Some(sum / f64::from(n) / D2_OF_TWO)
+    match individuals_limits(values, &[]) {
+        Ok(limits) => Some(limits.deviation),
+        Err(ChartError::NoScatter) => Some(0.0),
+        Err(_) => None,
+    }
 }
 
 fn mean(values: &[f64]) -> Option<f64> {
@@ -403,18 +402,11 @@ fn limits_of([lower, upper]: [Option<f64>; 2], mean_mm: f64, sd_mm: f64) -> Limi
 fn boring_of(limits_mm: [Option<f64>; 2], bores: &[(String, Vec<f64>)]) -> Option<Boring> {
     let means: Vec<f64> = bores.iter().filter_map(|(_, values)| mean(values)).collect();
     let sd_means = sd_of(&means)?;
-    let whole = bores.iter().filter(|(_, values)| values.len() > 1);
-    let (mut squares, mut freedoms, mut sizes, mut blocks) = (0.0, 0.0, 0.0, 0.0);
-    for (_, values) in whole {
-        let middle = mean(values)?;
-        squares += values.iter().map(|v| (v - middle).powi(2)).sum::<f64>();
-        let n = f64::from(u32::try_from(values.len()).ok()?);
-        freedoms += n - 1.0;
-        sizes += n;
-        blocks += 1.0;
-    }
-    let within = if freedoms > 0.0 { (squares / freedoms).sqrt() } else { 0.0 };
-    let each: f64 = if blocks > 0.0 { sizes / blocks } else { 1.0 };
+    let groups: Vec<Vec<f64>> = bores.iter().map(|(_, values)| values.clone()).collect();
+    // One bore a block, or bores all alike: nothing scatters within.
+    let within = one_way(&groups).map_or(0.0, |v| (v.squares_within / v.dof_within).sqrt());
+    let count = |n: usize| u32::try_from(n).map_or(f64::NAN, f64::from);
+    let each = count(groups.iter().map(Vec::len).sum()) / count(groups.len());
     // The means of blocks scatter by what is common to a block and by the rest over its bores.
     let block = (sd_means * sd_means - within * within / each).max(0.0).sqrt();
     let limits_mm = limits_of(limits_mm, mean(&means)?, sd_means.max(within));
@@ -571,14 +563,4 @@ fn gradings(machines: &Machines, rules: &Rules, grades: usize) -> Result<Vec<Gra
             })
         })
         .collect()
-}
-
-/// The pieces of the store, for those who kit live.
-pub(super) fn pieces_of(
-    rule: &Rule<'_>,
-    main: &Main<'_>,
-    store: &super::store::Store,
-) -> Result<(Vec<Block>, Vec<Piston>), WorksError> {
-    debug_assert!(main.inner.c.unit.dimension == Dimension::Length);
-    Ok((solve::blocks(rule, main, store)?, solve::pistons(rule, main, store)?))
 }

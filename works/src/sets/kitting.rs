@@ -3,10 +3,10 @@
 use bedplate_engine::set::live::simulate::{Track, simulate};
 use bedplate_engine::set::live::store::Store as LiveStore;
 use bedplate_engine::set::live::{Because, Decision, Park, Policy, decide};
-use bedplate_record::entry::{Event, PlaceFilled};
+use bedplate_record::entry::Event;
 use serde::Serialize;
 
-use super::aim::{main_of, pieces_of};
+use super::aim::main_of;
 use super::rule::Rule;
 use super::view::{self, Tray};
 use super::{SetView, made, solve};
@@ -121,7 +121,8 @@ impl Works {
             return Err(WorksError::refused(format!("kitting {}", rule.engine.name), why));
         }
         let store = self.store_of(rule, &[])?;
-        let (mut blocks, mut pistons) = pieces_of(rule, &main, &store)?;
+        let mut blocks = solve::blocks(rule, &main, &store)?;
+        let mut pistons = solve::pistons(rule, &main, &store)?;
         let kept = self.floor(|f| f.wishes.kept.clone());
         // What is kept for a block is not given away live.
         pistons.retain(|p| !kept.contains_key(p.id()));
@@ -203,11 +204,11 @@ impl Works {
             let Decision::Fit { set, .. } = decision else {
                 return Err(WorksError::refused(what(), format!("it must wait: {}", line.why)));
             };
-            let number = self.floor(made::next_number);
+            let number = self.floor(|f| made::next_number(f, None));
             let event = Event::SetMade {
                 set: number.clone(),
                 engine_type: engine_type.to_owned(),
-                places: places_of(&rule, &set),
+                places: rule.places_of(&set),
                 reason: format!("kitted from {} pistons as it came: {}", live.len(), line.why),
             };
             self.write(deed, vec![event], vec![])?;
@@ -218,18 +219,6 @@ impl Works {
 
 fn refused(rule: &Rule<'_>, e: &dyn std::fmt::Display) -> WorksError {
     WorksError::refused(format!("kitting {}", rule.engine.name), e.to_string())
-}
-
-fn places_of(rule: &Rule<'_>, set: &bedplate_engine::set::Set) -> Vec<PlaceFilled> {
-    let (host, filler) = (rule.host().part, rule.filler());
-    let block =
-        PlaceFilled { part: host.to_owned(), position: String::new(), piece: set.block.clone() };
-    let pistons = set.places.iter().map(|p| PlaceFilled {
-        part: filler.to_owned(),
-        position: rule.place_name(filler, p.cylinder - 1),
-        piece: p.piston.clone(),
-    });
-    std::iter::once(block).chain(pistons).collect()
 }
 
 fn now_line(
@@ -249,7 +238,7 @@ fn now_line(
     };
     let set = match decision {
         Decision::Fit { set, .. } => {
-            let places = places_of(rule, set);
+            let places = rule.places_of(set);
             let tray = Tray::of(rule, &places, |part, piece| store.candidate(part, piece));
             let mut view = view::view(rule, "", &places, &tray);
             view.loss = set.loss;

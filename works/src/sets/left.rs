@@ -12,20 +12,18 @@ use super::rule::Rule;
 use super::solve::Found;
 use super::store::Store;
 use super::{Advice, Band, LeftBlockLine};
+use crate::plan::Origin;
 use crate::trace::counted;
 use crate::wire::Figure;
 
-/// Every block left because a part is not there at all.
-pub(super) fn nothing_to_choose(rule: &Rule<'_>, store: &Store, blocks: Vec<String>) -> Found {
-    let missing = rule.roles.iter().find(|r| store.count(r.part) == 0);
-    let reason = missing.map_or_else(String::new, |r| {
-        format!("no {} in the store is accepted", words_of(rule, r.part))
-    });
+/// Every block left because nothing of the part `lacking` is there.
+pub(super) fn nothing_to_choose(rule: &Rule<'_>, store: &Store, lacking: &str) -> Found {
+    let reason = format!("no {} in the store is accepted", words_of(rule, lacking));
+    let all = |part: &str| store.pile(part).into_iter().flat_map(|p| p.pieces.keys().cloned());
     let line = |block: String| LeftBlockLine { block, reason: reason.clone() };
-    let fillers = store.pile(rule.filler()).map(|p| p.pieces.keys().cloned().collect());
     Found {
-        left: blocks.into_iter().map(line).collect(),
-        left_fillers: fillers.unwrap_or_default(),
+        left: all(rule.host().part).map(line).collect(),
+        left_fillers: all(rule.filler()).collect(),
         ..Found::default()
     }
 }
@@ -80,12 +78,22 @@ pub(super) fn host_line(rule: &Rule<'_>, left: &LeftHost) -> LeftBlockLine {
     LeftBlockLine { block: left.host.clone(), reason }
 }
 
-/// How many decimals a size is told with: those of its drawing, and at least a micrometre.
+/// Who is told that pieces of a part are missing.
+fn told_to(rule: &Rule<'_>, part: &str) -> &'static str {
+    let made = rule.plan.parts.get(part).is_some_and(|p| p.origin == Origin::Made);
+    match rule.role(part) {
+        Some(role) if role.is_graded || !made => "the stores",
+        _ if part == rule.filler() => "turning",
+        _ => "the machine shop",
+    }
+}
+
 pub(super) fn piston_advice(rule: &Rule<'_>, s: &Shortage) -> Advice {
     let filler = words_of(rule, rule.filler());
     let plural = if s.pistons == 1 { "" } else { "s" };
     Advice {
         part: rule.filler().to_owned(),
+        tell: told_to(rule, rule.filler()),
         grade: String::new(),
         pieces: s.pistons,
         from: Figure::new(s.from.mm(), "mm", 4),
@@ -110,6 +118,7 @@ pub(super) fn kit_advice(rule: &Rule<'_>, s: &KitShortage) -> Advice {
     let wanted: Vec<String> = s.wanted.iter().map(|w| wanted_words(rule, w)).collect();
     Advice {
         part: first.map_or_else(String::new, |w| w.role.clone()),
+        tell: first.map_or("", |w| told_to(rule, &w.role)),
         grade: first.and_then(|w| w.grade.clone()).unwrap_or_default(),
         pieces: s.wanted.iter().map(|w| w.n).sum(),
         from: mm(range.map(|r| r.from)),

@@ -1,13 +1,10 @@
 //! Sets made, changed and taken apart.
 
-use std::collections::BTreeMap;
-
 use bedplate_engine::set::Search;
 use bedplate_record::entry::{Event, PlaceFilled};
 
 use super::rule::Rule;
 use super::solve::{self, Heed};
-use super::view::{self, Tray};
 use super::{MatchingSheet, SetView};
 use crate::floor::{Floor, Set, SetState};
 use crate::plan::Plan;
@@ -47,14 +44,10 @@ impl Works {
         self.alone(|| {
             let sheet = self.matching(engine_type, search)?;
             let chosen = chosen_blocks(&sheet, blocks)?;
-            let newest = self.floor(newest_set);
             let mut numbers: Vec<String> = vec![];
             let mut events = vec![];
             for view in chosen {
-                let mut set = number_after(numbers.last().or(newest.as_ref()));
-                while self.floor(|f| f.sets.contains_key(&set)) {
-                    set = number_after(Some(&set));
-                }
+                let set = self.floor(|f| next_number(f, numbers.last()));
                 events.push(set_made(&self.plan(), &set, &sheet, view)?);
                 numbers.push(set);
             }
@@ -91,16 +84,7 @@ impl Works {
         let places = self.places_after(set, &known, change)?;
         let plan = self.plan();
         let rule = Rule::of(&plan, &known.engine_type)?;
-        let mut candidates = BTreeMap::new();
-        for place in &places {
-            if let Some(c) = self.as_it_is(&rule, &place.part, &place.piece)? {
-                candidates.insert((place.part.clone(), place.piece.clone()), c);
-            }
-        }
-        let tray = Tray::of(&rule, &places, |part, piece| {
-            candidates.get(&(part.to_owned(), piece.to_owned()))
-        });
-        let mut view = view::view(&rule, set, &places, &tray);
+        let mut view = self.view_as_it_is(&rule, set, &places)?;
         "as it would be".clone_into(&mut view.state);
         Ok(view)
     }
@@ -312,9 +296,12 @@ fn newest_set(floor: &Floor) -> Option<String> {
     floor.sets.iter().max_by_key(|(number, s)| (s.made_at, *number)).map(|(n, _)| n.clone())
 }
 
-/// The number that the next set gets.
-pub(super) fn next_number(floor: &Floor) -> String {
-    let mut set = number_after(newest_set(floor).as_ref());
+/// The number that the next set gets after the one made last, or after `last` of this deed.
+pub(super) fn next_number(floor: &Floor, last: Option<&String>) -> String {
+    let mut set = match last {
+        Some(last) => number_after(Some(last)),
+        None => number_after(newest_set(floor).as_ref()),
+    };
     while floor.sets.contains_key(&set) {
         set = number_after(Some(&set));
     }
@@ -340,17 +327,7 @@ fn set_made(
     view: &SetView,
 ) -> Result<Event, WorksError> {
     let rule = Rule::of(plan, &sheet.engine_type)?;
-    let block = PlaceFilled {
-        part: rule.host().part.to_owned(),
-        position: String::new(),
-        piece: view.block.clone(),
-    };
-    let filler = rule.filler();
-    let pistons = view.places.iter().enumerate().map(|(i, p)| PlaceFilled {
-        part: filler.to_owned(),
-        position: rule.place_name(filler, i),
-        piece: p.piston.clone(),
-    });
+    let pistons = rule.filler_places(view.places.iter().map(|p| p.piston.as_str()));
     let others = view.pieces.iter().map(|p| PlaceFilled {
         part: p.part.clone(),
         position: p.position.clone(),
@@ -359,7 +336,10 @@ fn set_made(
     Ok(Event::SetMade {
         set: set.to_owned(),
         engine_type: sheet.engine_type.clone(),
-        places: std::iter::once(block).chain(pistons).chain(others).collect(),
+        places: std::iter::once(rule.block_place(&view.block))
+            .chain(pistons)
+            .chain(others)
+            .collect(),
         reason: format!(
             "matched from {} blocks and {} pistons: {} engines of at most {} (seed {}, {} moves)",
             sheet.blocks, sheet.pistons, sheet.found, sheet.bound, sheet.seed, sheet.moves

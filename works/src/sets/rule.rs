@@ -2,7 +2,9 @@
 //! and how the values of pieces go into the places of a fit.
 
 use bedplate_engine::kit::plan as kit;
+use bedplate_engine::set::Set;
 use bedplate_gauge::unit::Dimension;
+use bedplate_record::entry::PlaceFilled;
 
 use super::store::Candidate;
 use crate::plan::{Characteristic, Engine, Fit, Plan, SetRule};
@@ -225,6 +227,30 @@ impl<'p> Rule<'p> {
             _ if fit.places == 1 => String::new(),
             _ => (place + 1).to_string(),
         }
+    }
+
+    /// The place of the block itself, which comes first in every set.
+    pub(super) fn block_place(&self, block: &str) -> PlaceFilled {
+        let part = self.host().part.to_owned();
+        PlaceFilled { part, position: String::new(), piece: block.to_owned() }
+    }
+
+    /// The places that the main fit's filler takes, in order.
+    pub(super) fn filler_places<'s>(
+        &'s self,
+        pieces: impl Iterator<Item = &'s str> + 's,
+    ) -> impl Iterator<Item = PlaceFilled> + 's {
+        pieces.enumerate().map(|(i, piece)| PlaceFilled {
+            part: self.filler().to_owned(),
+            position: self.place_name(self.filler(), i),
+            piece: piece.to_owned(),
+        })
+    }
+
+    /// The places of a set of the main fit, block first.
+    pub(super) fn places_of(&self, set: &Set) -> Vec<PlaceFilled> {
+        let pistons = self.filler_places(set.places.iter().map(|p| p.piston.as_str()));
+        std::iter::once(self.block_place(&set.block)).chain(pistons).collect()
     }
 
     /// The main fit, if it is one hole of the host and one piece for each place.

@@ -4,14 +4,13 @@ use std::collections::BTreeMap;
 
 use bedplate_engine::kit::stock::{Measured, Named, Piece, Placed, Wish};
 use bedplate_engine::kit::{self, Kits, match_kits};
+use bedplate_engine::set::clearance::sure_window;
 use bedplate_engine::set::practice::first_in_first_out;
 use bedplate_engine::set::size::{Milligram, Nanometre};
 use bedplate_engine::set::wishes::{Apart, Pin, Rank, Reserved, Wishes as SetWishes};
 use bedplate_engine::set::{
     Block, Matching, Piston, Progress, Rules, Search, Window, match_sets_while,
 };
-use bedplate_gauge::judge::probability_of_conformity;
-use bedplate_gauge::limits::Limits;
 use bedplate_record::entry::PlaceFilled;
 
 use super::left;
@@ -80,10 +79,8 @@ pub(super) fn solve(
     search: Search,
     go_on: &mut dyn FnMut(&Progress) -> bool,
 ) -> Result<Found, WorksError> {
-    let (host, filler) = (rule.host().part, rule.filler());
-    if store.count(host) == 0 || store.count(filler) == 0 {
-        let left = store.pile(host).map(|p| p.pieces.keys().cloned().collect());
-        return Ok(left::nothing_to_choose(rule, store, left.unwrap_or_default()));
+    if let Some(lacking) = rule.roles.iter().find(|r| store.count(r.part) == 0) {
+        return Ok(left::nothing_to_choose(rule, store, lacking.part));
     }
     let pistons = match rule.main().filter(|_| heed.fitted.is_empty()) {
         Some(main) => Some(match_pistons(rule, &main, store, heed, search, go_on)?),
@@ -153,59 +150,27 @@ pub(super) fn rules(rule: &Rule<'_>, main: &Main<'_>) -> Result<Rules, WorksErro
     let nm = |q: &bedplate_gauge::quantity::Quantity| Nanometre(whole(q.si() * 1e9));
     let Fit { lower, target, upper, .. } = main.fit;
     let window = Window { min: nm(lower), target: nm(target), max: nm(upper) };
-    let window = sure_window(rule, main, window)?;
+    let window = narrowed(rule, main, window)?;
     let spread = main.mass.map_or(Milligram::REACH, |(_, kg)| Milligram(whole(kg * 1e6)));
     Rules::new(window, spread).map_err(|e| refused(rule, &e))
 }
 
-/// The window that each clearance must keep so that all of an engine's lie inside the fit's with
-/// the probability that the plan asks for: each place its equal share of it. That is enough, and
-/// now and then more than enough.
-fn sure_window(rule: &Rule<'_>, main: &Main<'_>, window: Window) -> Result<Window, WorksError> {
+/// The window narrowed as far as the plan's least probability asks.
+fn narrowed(rule: &Rule<'_>, main: &Main<'_>, window: Window) -> Result<Window, WorksError> {
     let Some(sure) = rule.set.sure else { return Ok(window) };
     let fit = &rule.fits[0];
-    let u = rule.uncertainty(fit.places, &fit.terms) * 1e9;
-    let places = u32::try_from(fit.places).map_or(1.0, f64::from);
-    let each = sure.powf(1.0 / places);
-    narrowed(window, u, each).ok_or_else(|| {
+    let u_um = rule.uncertainty(fit.places, &fit.terms) * 1e6;
+    sure_window(window, u_um, sure, fit.places).ok_or_else(|| {
         let why = format!(
-            "the gauges' uncertainty of {:.2} µm leaves no clearance that lies in {} to {} with \
-             {:.1} % for each of {} places; widen the window, gauge better, or ask for less",
-            u / 1e3,
+            "the gauges' standard uncertainty of {u_um:.2} µm leaves no clearance by which all {} \
+             places lie in {} to {} with {:.2} %; widen the window, gauge better, or ask for less",
+            fit.places,
             main.fit.lower,
             main.fit.upper,
-            each * 100.0,
-            fit.places
+            sure * 100.0
         );
         WorksError::refused(format!("fit {}", main.fit.name), why)
     })
-}
-
-/// The part of a window in which a clearance lies inside the window with at least the probability
-/// `each`, its standard uncertainty being `u_nm`; `None` if there is no such clearance.
-pub(crate) fn narrowed(window: Window, u_nm: f64, each: f64) -> Option<Window> {
-    #[expect(clippy::cast_precision_loss, reason = "nanometres within 10 m: below 2^53")]
-    let (lower, upper) = (window.min.0 as f64, window.max.0 as f64);
-    let limits = Limits::new(Some(lower), Some(upper)).ok()?;
-    let is_sure = |clearance: f64| probability_of_conformity(clearance, &limits, u_nm) >= each;
-    let middle = f64::midpoint(lower, upper);
-    if !is_sure(middle) {
-        return None;
-    }
-    // The probability falls from the middle to either limit, so halving finds the edge.
-    let edge = |limit: f64| {
-        let (mut inside, mut outside) = (middle, limit);
-        if is_sure(limit) {
-            return limit;
-        }
-        for _ in 0..60 {
-            let half = f64::midpoint(inside, outside);
-            if is_sure(half) { inside = half } else { outside = half }
-        }
-        inside
-    };
-    let (min, max) = (Nanometre(whole(edge(lower).ceil())), Nanometre(whole(edge(upper).floor())));
-    (min <= max).then(|| Window { min, target: window.target.clamp(min, max), max })
 }
 
 fn set_wishes(rule: &Rule<'_>, store: &Store, heed: &Heed) -> SetWishes {
@@ -244,23 +209,10 @@ fn set_wishes(rule: &Rule<'_>, store: &Store, heed: &Heed) -> SetWishes {
 }
 
 fn found_of(rule: &Rule<'_>, matching: &Matching, by_hand: usize) -> Found {
-    let (host, filler) = (rule.host().part, rule.filler());
-    let sets = matching.engines.iter().map(|set| {
-        let block = PlaceFilled {
-            part: host.to_owned(),
-            position: String::new(),
-            piece: set.block.clone(),
-        };
-        let pistons = set.places.iter().map(|p| PlaceFilled {
-            part: filler.to_owned(),
-            position: rule.place_name(filler, p.cylinder - 1),
-            piece: p.piston.clone(),
-        });
-        Chosen {
-            places: std::iter::once(block).chain(pistons).collect(),
-            loss: set.loss,
-            probability: None,
-        }
+    let sets = matching.engines.iter().map(|set| Chosen {
+        places: rule.places_of(set),
+        loss: set.loss,
+        probability: None,
     });
     Found {
         sets: sets.collect(),
@@ -381,36 +333,21 @@ fn kit_wishes(rule: &Rule<'_>, store: &Store, heed: &Heed) -> Vec<Wish> {
     }
     for (block, rank) in heed.ranks() {
         if store.candidate(rule.host().part, block).is_some() {
-            // Ranks of the works rise with haste; the search takes the lowest first.
-            let rank = u32::from(u8::MAX - rank);
-            wishes.push(Wish::Rank { host: block.to_owned(), rank });
+            wishes.push(Wish::Rank { host: block.to_owned(), rank: u32::from(rank) });
         }
-    }
-    let ranked: Vec<String> = wishes
-        .iter()
-        .filter_map(|w| if let Wish::Rank { host, .. } = w { Some(host.clone()) } else { None })
-        .collect();
-    if !ranked.is_empty() {
-        let hosts = store.pile(rule.host().part).into_iter().flat_map(|p| p.pieces.keys());
-        let rest = hosts.filter(|h| !ranked.contains(h));
-        let rest = rest.map(|h| Wish::Rank { host: h.clone(), rank: u32::from(u8::MAX) });
-        wishes.extend(rest);
     }
     wishes
 }
 
 fn found_of_kits(rule: &Rule<'_>, kits: &Kits) -> Found {
-    let host = rule.host().part;
     let sets = kits.engines.iter().map(|k| {
-        let block =
-            PlaceFilled { part: host.to_owned(), position: String::new(), piece: k.host.clone() };
         let parts = k.parts.iter().map(|p| PlaceFilled {
             part: p.role.clone(),
             position: rule.place_name(&p.role, p.place - 1),
             piece: p.piece.clone(),
         });
         Chosen {
-            places: std::iter::once(block).chain(parts).collect(),
+            places: std::iter::once(rule.block_place(&k.host)).chain(parts).collect(),
             loss: k.loss,
             probability: Some(k.probability),
         }

@@ -90,7 +90,7 @@ pub(super) fn view(rule: &Rule<'_>, set: &str, places: &[PlaceFilled], tray: &Tr
         .flat_map(|fit| (0..fit.places).filter_map(|k| fit_line(rule, fit, tray, k)))
         .collect();
     let spreads: Vec<SpreadLine> =
-        rule.spreads.iter().filter_map(|s| spread_line(rule, s, tray)).collect();
+        rule.spreads.iter().filter_map(|s| spread_line(s, tray)).collect();
     let first = spreads.first();
     let (host, filler) = (rule.host().part, rule.filler());
     let others = places.iter().filter(|p| p.part != host && p.part != filler);
@@ -188,7 +188,7 @@ fn fit_line(rule: &Rule<'_>, fit: &FitRule<'_>, tray: &Tray<'_>, place: usize) -
     })
 }
 
-fn spread_line(rule: &Rule<'_>, spread: &SpreadRule<'_>, tray: &Tray<'_>) -> Option<SpreadLine> {
+fn spread_line(spread: &SpreadRule<'_>, tray: &Tray<'_>) -> Option<SpreadLine> {
     let values = (0..spread.places)
         .map(|k| sum_at(&spread.terms, spread.places, k, |part, at| tray.piece(part, at)))
         .collect::<Option<Vec<_>>>()?;
@@ -215,7 +215,6 @@ fn spread_line(rule: &Rule<'_>, spread: &SpreadRule<'_>, tray: &Tray<'_>) -> Opt
         figure
     };
     let word = if tell(si) <= tell(spread.allowed) { Word::Accept } else { Word::Reject };
-    let _ = rule;
     Some(SpreadLine {
         title: spread.title.clone(),
         spread: figure,

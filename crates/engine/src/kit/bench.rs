@@ -122,6 +122,7 @@ pub(super) struct Bench<'a> {
     /// How many slots could use each piece, as a share of all, summed over its features; see
     /// [`super::bound::usefulness`].
     pub(super) useful: Vec<f64>,
+    /// Turn of each host, lowest first: the complement of the rank that was wished.
     pub(super) rank: Vec<u32>,
     /// What lies in its place for good: host, slot, piece.
     pub(super) fitted: Vec<(usize, usize, Idx)>,
@@ -202,7 +203,7 @@ impl<'a> Bench<'a> {
             spread_of: Vec::new(),
             simple: vec![true; n_slots],
             useful: vec![0.0; sorted_len],
-            rank: vec![0; n_hosts],
+            rank: vec![u32::MAX; n_hosts],
             fitted: Vec::new(),
             is_fitted: vec![false; n_hosts * n_slots],
             slot_role,
@@ -482,7 +483,7 @@ impl<'a> Bench<'a> {
                         let piece = self.host_piece(host_idx);
                         return Err(self.contradict(piece, "one rank", "another rank"));
                     }
-                    self.rank[host_idx] = *rank;
+                    self.rank[host_idx] = u32::MAX - *rank;
                 }
             }
         }

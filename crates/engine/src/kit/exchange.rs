@@ -2,9 +2,9 @@
 //! and afterwards a store of grades left even.
 
 use super::bench::Idx;
-use super::draw::Draw;
 use super::plan::{FINE, Supply};
 use super::tray::Trays;
+use crate::draw::Draw;
 
 /// From how warm to how cold, over how many moves.
 #[derive(Debug, Clone, Copy)]

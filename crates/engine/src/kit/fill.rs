@@ -3,8 +3,8 @@
 
 use super::bench::Idx;
 use super::chain;
-use super::draw::Draw;
 use super::tray::{NONE, Trays, Which};
+use crate::draw::Draw;
 
 /// How a fill goes about it.
 #[derive(Debug, Clone, Copy)]

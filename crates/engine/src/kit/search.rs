@@ -14,10 +14,10 @@
 use super::Search;
 use super::bench::{Bench, Idx};
 use super::bound::can_be_built as possible;
-use super::draw::Draw;
 use super::exchange::{Cooling, anneal, even_out};
 use super::fill::{Manner, fill};
 use super::tray::{NONE, Trays};
+use crate::draw::Draw;
 
 /// Pieces chosen already: host, slot, piece.
 pub(super) type Start = [(usize, usize, Idx)];

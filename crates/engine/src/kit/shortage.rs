@@ -9,12 +9,12 @@
 use std::fmt;
 
 use super::bench::{Bench, Idx, fine_share, measured, whole};
-use super::draw::Draw;
 use super::fill::{Manner, fill};
 use super::plan::{FINE, Measure, REACH, Supply};
 use super::stock::{Measured, Piece, Wish};
 use super::tray::{NONE, Trays};
 use super::{KitError, LeftHost, Reason};
+use crate::draw::Draw;
 
 /// What the values of one feature of a missing piece may be.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -71,11 +71,11 @@ pub enum Wish {
     },
     /// These two never go into one engine. A host may be one of them.
     Apart(Named, Named),
-    /// Among equally many engines those with the lower rank are preferred; 0 where none is given.
+    /// Among equally many engines those with the higher rank are preferred; 0 where none is given.
     Rank {
         /// Id of the host.
         host: String,
-        /// Its rank, lowest first.
+        /// Its rank, highest first, as in [`crate::set::wishes::Rank`].
         rank: u32,
     },
 }

@@ -6,9 +6,9 @@
 //! the next one brings together. How many cores there are does not matter: each bay has draws of
 //! chance of its own.
 
-use super::draw::Draw;
 use super::rack::Rack;
 use super::tray::{NONE, Trays};
+use crate::draw::Draw;
 
 /// A part of the rack with its trays.
 pub(super) struct Bay<'a> {

@@ -1,10 +1,10 @@
 //! Completing a block by a chain of exchanges: a spare piston takes the place of another, which
 //! takes the place of a third, until one comes free that the block wants.
 
-use super::draw::Draw;
 use super::exchange::Strips;
 use super::rack::Rack;
 use super::tray::{NONE, Trays};
+use crate::draw::Draw;
 
 /// Longest chain.
 const DEPTH: u8 = 6;
@@ -62,18 +62,24 @@ pub(super) fn complete_far(
     draw: &mut Draw,
 ) {
     for _ in 0..passes {
-        let mut idle = trays.idle();
-        idle.retain(|&b| rack.slots(b).all(|slot| !rack.run[slot].is_empty()));
+        let idle = in_turn(rack, trays, draw);
         if idle.is_empty() {
             return;
         }
-        draw.shuffle(&mut idle);
-        idle.sort_by_key(|&b| std::cmp::Reverse(rack.rank(b)));
         let reach = reach_far(rack, strips, trays, draw);
         for block in idle {
             complete_block(rack, trays, &reach, block, &mut 0);
         }
     }
+}
+
+/// Idle blocks that some piston fits everywhere: those of the highest rank first, else by chance.
+fn in_turn(rack: &Rack<'_>, trays: &Trays, draw: &mut Draw) -> Vec<usize> {
+    let mut idle = trays.idle();
+    idle.retain(|&b| rack.slots(b).all(|slot| !rack.run[slot].is_empty()));
+    draw.shuffle(&mut idle);
+    idle.sort_by_key(|&b| std::cmp::Reverse(rack.rank(b)));
+    idle
 }
 
 /// Tries to complete one idle block.
@@ -120,13 +126,10 @@ pub(super) fn complete(
     work: &mut u64,
 ) {
     for _ in 0..effort.passes {
-        let mut idle = trays.idle();
-        idle.retain(|&b| rack.slots(b).all(|slot| !rack.run[slot].is_empty()));
+        let idle = in_turn(rack, trays, draw);
         if idle.is_empty() {
             return;
         }
-        draw.shuffle(&mut idle);
-        idle.sort_by_key(|&b| std::cmp::Reverse(rack.rank(b)));
         let reach = reach(rack, trays, draw, work);
         let before = trays.engines;
         for block in idle.into_iter().take(effort.tries) {

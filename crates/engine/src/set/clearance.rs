@@ -7,6 +7,7 @@ use bedplate_gauge::distribution::normal_probability;
 use bedplate_gauge::judge::probability_of_conformity;
 use bedplate_gauge::limits::Limits;
 
+use super::Window;
 use super::size::Nanometre;
 
 /// A bore and the piston in it.
@@ -199,6 +200,57 @@ pub fn probability_all_inside(
         all *= probability_of_conformity(gauged.clearance_um, limits_um, gauged.uncertainty_um);
     }
     Ok(all)
+}
+
+/// The part of a window that every clearance of a set must keep so that all of them lie inside the
+/// whole window with a wanted probability, gauged as uncertainly as they are.
+///
+/// # Formula
+/// `{c : Φ((c_max − c)/u) − Φ((c_min − c)/u) ≥ sure^(1/n)}`: each of the `n` places keeps its equal
+/// share of the probability.
+/// # Given
+/// The window; the standard uncertainty of one clearance, µm, 0 or more; the probability wanted of
+/// all places together, above 0 and below 1; the number of places, 1 or more.
+/// # Returns
+/// The narrower window to the nanometre inward, its target the nearest to the one given; `None` if
+/// no clearance is sure enough.
+/// # Validity
+/// Normal errors, independent from place to place. Enough, and now and then more than enough: a set
+/// whose clearances are unequally sure may keep the probability outside this window.
+/// # Source
+/// Derived here, from [`probability_all_inside`].
+#[must_use]
+pub fn sure_window(
+    window: Window,
+    uncertainty_um: f64,
+    sure: f64,
+    places: usize,
+) -> Option<Window> {
+    let each = sure.powf(1.0 / places.max(1) as f64);
+    let (lower, upper) = (window.min.0 as f64, window.max.0 as f64);
+    let limits = Limits::between(lower, upper).ok()?;
+    let is_sure = |clearance: f64| {
+        probability_of_conformity(clearance, &limits, uncertainty_um * 1e3) >= each
+    };
+    let middle = f64::midpoint(lower, upper);
+    if !is_sure(middle) {
+        return None;
+    }
+    // The probability falls from the middle to either limit, so halving finds the edge.
+    let edge = |limit: f64| {
+        if is_sure(limit) {
+            return limit;
+        }
+        let (mut inside, mut outside) = (middle, limit);
+        for _ in 0..60 {
+            let half = f64::midpoint(inside, outside);
+            if is_sure(half) { inside = half } else { outside = half }
+        }
+        inside
+    };
+    #[expect(clippy::cast_possible_truncation, reason = "between two lengths in nanometres")]
+    let (min, max) = (Nanometre(edge(lower).ceil() as i64), Nanometre(edge(upper).floor() as i64));
+    (min <= max).then(|| Window { min, target: window.target.clamp(min, max), max })
 }
 
 /// [`piston_clearance`] as a calculation.

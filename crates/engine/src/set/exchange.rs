@@ -12,9 +12,9 @@
 //! 1983, from memory).
 
 use super::CYLINDERS_MAX;
-use super::draw::Draw;
 use super::rack::Rack;
 use super::tray::{NONE, Trays};
+use crate::draw::Draw;
 
 /// Pistons in strips of about equal mass, each in order of diameter.
 #[derive(Debug)]

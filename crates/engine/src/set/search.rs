@@ -12,7 +12,6 @@ use rayon::prelude::*;
 use super::bay::{self, Bay};
 use super::bound::{Relaxed, relax_roughly, tighten};
 use super::chain::{self, Effort};
-use super::draw::Draw;
 use super::exchange::{Strips, cool, hand_over, wander};
 use super::loss_bound::{LossPrices, least_loss, price_losses};
 use super::rack::Rack;
@@ -21,9 +20,10 @@ use super::start;
 use super::store::even_out;
 use super::tray::{NONE, Trays};
 use super::{Progress, Search};
+use crate::draw::Draw;
 
 /// Moves for each block in one round.
-pub(super) const ROUND_MOVES: u64 = 500;
+const ROUND_MOVES: u64 = Search::ROUND_MOVES as u64;
 /// Blocks in one bay.
 const BAY: usize = 500;
 /// Temperature at which the first cooling begins, a fifth of one worst place's loss; how much

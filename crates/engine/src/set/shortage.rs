@@ -7,11 +7,11 @@ use rayon::prelude::*;
 
 use super::bay::Bay;
 use super::chain::{self, Effort};
-use super::draw::Draw;
 use super::rack::Rack;
 use super::size::{Milligram, Nanometre};
 use super::tray::{NONE, Trays};
 use super::{Piston, Search};
+use crate::draw::Draw;
 
 /// Sizes of pistons that are short, as a machine setter can use them: `pistons` more pistons of a
 /// diameter `from` to `to` would complete `engines` more engines.

@@ -9,12 +9,12 @@
 use rayon::prelude::*;
 
 use super::bound::{Classes, Relaxed};
-use super::draw::Draw;
 use super::practice;
 use super::price::{Wants, prices};
 use super::rack::Rack;
 use super::shelf::Shelf;
 use super::tray::Trays;
+use crate::draw::Draw;
 
 /// Worth below which a block is not dealt in the first round: others use its pistons better.
 const WORTH_DEALT: f64 = -0.3;

@@ -1,7 +1,7 @@
 //! What was found against what is possible: the rule, the loss on its bound, what is left over,
 //! what is missing, what every set keeps.
 
-use bedplate_works::sets::{Advice, Band, MatchingSheet};
+use bedplate_works::sets::{Band, MatchingSheet};
 use bedplate_works::trace::counted;
 use maud::{Markup, html};
 
@@ -150,11 +150,10 @@ pub(super) fn left_blocks(view: &MatchingSheet) -> Markup {
 
 /// Pieces that would complete more engines: to whom it is said, and what.
 pub(super) fn advice(view: &MatchingSheet) -> Markup {
-    let to = |a: &Advice| if a.grade.is_empty() { "To turning: " } else { "To the stores: " };
     html! {
         @if !view.advice.is_empty() {
             div.advice {
-                @for a in view.advice.iter().take(3) { p { b { (to(a)) } (a.words) "." } }
+                @for a in view.advice.iter().take(3) { p { b { "To " (a.tell) ": " } (a.words) "." } }
             }
         }
     }

@@ -3,7 +3,6 @@
 
 use axum::extract::State;
 use axum::response::Response;
-use bedplate_engine::set::Search;
 use bedplate_works::instant;
 use bedplate_works::sets::wishes::{StockLine, WishLine};
 use bedplate_works::sets::{PileLine, first_type};
@@ -59,9 +58,8 @@ fn store(works: &Works, wanted: Option<String>) -> Result<StoreSheet, WorksError
     if sheet.engine_type.is_empty() {
         return Ok(sheet);
     }
-    // What was said can contradict itself; then it must still be seen here, to be freed.
-    match works.matching(&sheet.engine_type, Search::default()) {
-        Ok(view) => sheet.piles = view.store,
+    match works.piles(&sheet.engine_type) {
+        Ok(piles) => sheet.piles = piles,
         Err(WorksError::Store(e)) => return Err(WorksError::Store(e)),
         Err(e) => sheet.trouble = e.to_string(),
     }

@@ -3,11 +3,11 @@
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-use super::super::draw::Draw;
 use super::super::live::simulate::normal;
 use super::super::size::{Milligram, Nanometre};
 use super::super::{Block, Piston, SetError};
 use super::{Aim, AimQuestion};
+use crate::draw::Draw;
 
 /// Standard normal draws of one run; every aim is played on the same ones.
 #[derive(Debug, Clone)]

@@ -4,10 +4,10 @@ use std::collections::VecDeque;
 
 use super::super::aim::lot::{all_served, merged};
 use super::super::clearance::Scatter;
-use super::super::draw::Draw;
 use super::super::live::simulate::normal;
 use super::super::size::Nanometre;
 use super::{Grade, GradeError, GradeQuestion, check};
+use crate::draw::Draw;
 
 /// Most pieces of one kind in a lot.
 pub const PIECES_MAX: usize = 100_000;

@@ -1,11 +1,11 @@
 //! A works on paper: blocks come, the store is filled up again, and what a way of choosing comes to
 //! is counted.
 
-use super::super::draw::Draw;
 use super::super::size::{Milligram, Nanometre};
 use super::super::{Block, Piston, Rules, SetError};
 use super::store::{Store, StoreError};
 use super::{Decision, Policy, decide};
+use crate::draw::Draw;
 
 /// Largest store simulated.
 const STORE_MAX: usize = 100_000;
