@@ -3,11 +3,13 @@
 
 mod case;
 
-use bedplate_shop::cutting::{
-    Broaching, Drilling, FaceMilling, Facing, MillingTravel, Pass, PlungeGrinding, Tapping,
-    broaching, drilling, face_milling, facing, feed_of_revs_per_inch_mm, pass, plunge_grinding,
-    tapping,
-};
+use bedplate_shop::cutting::broaching::{Broaching, broaching};
+use bedplate_shop::cutting::drilling::{Drilling, drilling};
+use bedplate_shop::cutting::facing::{Facing, facing};
+use bedplate_shop::cutting::grinding::{PlungeGrinding, plunge_grinding};
+use bedplate_shop::cutting::milling::{FaceMilling, MillingTravel, face_milling};
+use bedplate_shop::cutting::tapping::{Tapping, tapping};
+use bedplate_shop::cutting::turning::{Pass, feed_of_revs_per_inch_mm, pass};
 use bedplate_shop::cycle::{HolesInTime, hole_time, piece_time_s};
 use bedplate_shop::force::{
     DrillCut, MillCut, SingleEdge, SpecificForce, drill_force, edge_force, mill_force,
