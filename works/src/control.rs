@@ -1,15 +1,13 @@
 //! Control: is a characteristic still on centre, can it hold its limits, when must it be reset?
 
+mod capability;
+mod chart;
+mod reset;
+
 use std::collections::BTreeMap;
 
-use bedplate_gauge::capability::{Capability, Estimate, Scatter, capability};
-use bedplate_gauge::chart::{
-    ControlLimits, IndividualsChart, individuals_chart, individuals_limits,
-};
-use bedplate_gauge::limits::Limits;
-use bedplate_gauge::run_rules::RunRules;
+use bedplate_gauge::chart::ControlLimits;
 use bedplate_gauge::summary::summary;
-use bedplate_gauge::trend::{Line, ResetPlan, line, reset_advice};
 use bedplate_record::reading::KeptReading;
 use bedplate_record::store::Wanted;
 use serde::Serialize;
@@ -17,12 +15,15 @@ use serde::Serialize;
 use crate::bench::{BenchScale, Choice, Tone, bench_scale, choice};
 use crate::floor::Revision;
 use crate::instant;
-use crate::judge::{Judged, Scale, limits_of};
-use crate::plan::{Characteristic, Kind, Plan};
+use crate::judge::{Judged, Scale};
+use crate::plan::{Characteristic, Plan};
 use crate::trace::counted;
 use crate::who::nearest;
 use crate::wire::{Figure, Word};
 use crate::works::{Works, WorksError};
+use capability::capability_view;
+use chart::{control_chart, histogram, segments};
+use reset::advise;
 
 /// One stream of a characteristic: what one spindle makes at one position.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -604,274 +605,15 @@ fn scale_figure(scale: &Scale, placed: f64) -> Figure {
     }
 }
 
-/// Reset advice from a stream's readings since its last change, in the characteristic's unit.
-fn advise(plan: &Plan, c: &Characteristic, stream: &Stream, values: &[f64]) -> Option<Advice> {
-    let adjustment = c.adjustment.as_ref()?;
-    let limits = limits_of(c)?;
-    if values.len() < TREND_FEWEST {
-        return None;
-    }
-    let scale = Scale::of(c);
-    let placed: Vec<f64> = values.iter().map(|v| scale.place(*v)).collect();
-    let count: Vec<f64> = (1..=placed.len()).map(as_f64).collect();
-    let fitted = line(&count, &placed).ok()?;
-    let on_scale = |x: Option<f64>| x.map(|x| scale.place(x));
-    let limits = Limits::new(on_scale(limits.lower()), on_scale(limits.upper())).ok()?;
-    let division = adjustment.per_division.number() * adjustment.per_division.unit().factor()
-        / c.unit.factor()
-        * scale.per_unit;
-    let u = plan.standard_uncertainty(c) * scale.per_unit;
-    let reset = ResetPlan {
-        limits,
-        guard: plan.rule_of(c).guard(u),
-        chance: RESET_CHANCE,
-        aim: limits.middle()?,
-        // The scatter about the line already holds the gauge's repeatability.
-        gauge_uncertainty: 0.0,
-        step: division.abs(),
-    };
-    let last = as_f64(placed.len());
-    let advice = reset_advice(&fitted, last, &reset).ok()?;
-    let climbs = fitted.chance_of_no_slope() < CLIMB_CHANCE;
-    if advice.steps == 0 || !climbs && advice.pieces_left.is_none() {
-        return None;
-    }
-    let soon = pieces_soon(plan, c);
-    let left = advice.pieces_left;
-    #[expect(clippy::cast_precision_loss, reason = "at most a million pieces")]
-    let at_risk = left.map_or(0.0, |left| (soon as f64 - left as f64).max(0.0));
-    Some(said(c, stream, &scale, &fitted, &advice, SaidWith { at_risk, division, soon }))
-}
-
-struct SaidWith {
-    at_risk: f64,
-    division: f64,
-    soon: u64,
-}
-
-fn said(
-    c: &Characteristic,
-    stream: &Stream,
-    scale: &Scale,
-    fitted: &Line,
-    advice: &bedplate_gauge::trend::ResetAdvice,
-    with: SaidWith,
-) -> Advice {
-    let what = c.adjustment.as_ref().map_or_else(String::new, |a| a.what.clone());
-    let divisions = if with.division < 0.0 { -advice.steps } else { advice.steps };
-    let way = if divisions < 0 { "back" } else { "in" };
-    let turned = counted(usize::try_from(divisions.unsigned_abs()).unwrap_or(0), "division");
-    let shift = Figure::signed(advice.shift, scale.unit, scale.decimals);
-    let climb = Figure::signed(fitted.slope, scale.unit, scale.decimals + 1);
-    let place = if stream.spindle.is_empty() {
-        stream.words(c)
-    } else {
-        format!("spindle {}", stream.spindle)
-    };
-    let left = advice.pieces_left;
-    let is_due = left.is_some_and(|left| left < with.soon);
-    Advice {
-        stream: stream.clone(),
-        is_due,
-        title: format!("Bring {place} by {} {}", shift.text, shift.unit),
-        cost: match left {
-            None => "None soon".to_owned(),
-            Some(0) => format!("Doubtful {} from the next piece on", plural_title(c)),
-            Some(left) => {
-                let pieces = counted(usize_of(left), "piece");
-                format!("Doubtful {} in about {pieces}", plural_title(c))
-            }
-        },
-        why: format!(
-            "{} {} a piece over the last {}.",
-            climb.text,
-            climb.unit,
-            counted(fitted.n, "piece")
-        ),
-        proposed: format!(
-            "{}: turn the {what} {way} {turned}; moves the size {} {}.",
-            capital(&place),
-            shift.text,
-            shift.unit
-        ),
-        climb,
-        level: scale_figure(scale, advice.level),
-        pieces_left: left,
-        moved: format!("{:.*} {}", usize::from(scale.decimals), advice.shift, scale.unit),
-        shift,
-        divisions,
-        what,
-        pieces_at_risk: with.at_risk,
-    }
-}
-
-fn plural_title(c: &Characteristic) -> String {
-    format!("{}s", c.title.to_lowercase())
-}
-
 fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |x| x.to_uppercase().collect::<String>() + chars.as_str())
-}
-
-/// Pieces that pass one stream in two hours of the day's rate.
-fn pieces_soon(plan: &Plan, c: &Characteristic) -> u64 {
-    let per_engine =
-        plan.engines.values().filter_map(|e| e.parts.get(&c.part)).max().copied().unwrap_or(1);
-    let hours = plan.works.working_time.to("h").max(0.1);
-    let soon = f64::from(plan.works.day_rate * per_engine) * 2.0 / hours;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
-    let soon = soon.ceil().clamp(1.0, 1e6) as u64;
-    soon
-}
-
-fn usize_of(n: u64) -> usize {
-    usize::try_from(n).unwrap_or(usize::MAX)
 }
 
 fn as_f64(n: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "counts of readings are below 2^53")]
     let x = n as f64;
     x
-}
-
-/// The line of each stretch between two changes that has readings enough.
-fn segments(values: &[f64], starts: &[usize]) -> Vec<Segment> {
-    let mut edges = vec![0];
-    edges.extend(starts);
-    edges.push(values.len());
-    edges
-        .windows(2)
-        .filter_map(|w| {
-            let stretch = values.get(w[0]..w[1])?;
-            if stretch.len() < TREND_FEWEST {
-                return None;
-            }
-            let count: Vec<f64> = (0..stretch.len()).map(as_f64).collect();
-            let fitted = line(&count, stretch).ok()?;
-            let climbs = fitted.chance_of_no_slope() < CLIMB_CHANCE;
-            let level = summary(stretch).ok()?.mean;
-            let at = |x: f64| if climbs { fitted.at(x) } else { level };
-            Some(Segment {
-                from: w[0],
-                to: w[1] - 1,
-                start: at(0.0),
-                end: at(as_f64(stretch.len() - 1)),
-                half_width: 3.0 * fitted.residual_deviation,
-                climb: if climbs { fitted.slope } else { 0.0 },
-            })
-        })
-        .collect()
-}
-
-fn control_chart(values: &[f64], starts: &[usize]) -> Result<ControlChart, String> {
-    let limits = individuals_limits(values, starts).map_err(|e| e.to_string())?;
-    let rules = RunRules::iso_7870_2();
-    let IndividualsChart { individuals, moving_range } =
-        individuals_chart(values, starts, &limits, &rules).map_err(|e| e.to_string())?;
-    let signals = individuals
-        .signals
-        .iter()
-        .map(|s| SignalLine { rule: s.rule.number(), at: s.last, words: s.words() })
-        .collect();
-    Ok(ControlChart {
-        individuals: individuals.limits.into(),
-        moving_range: moving_range.limits.into(),
-        ranges: moving_range.points.iter().map(|p| (p.index, p.value)).collect(),
-        signals,
-    })
-}
-
-fn histogram(values: &[f64]) -> Vec<Bar> {
-    let Ok(s) = summary(values) else { return vec![] };
-    if values.len() < 5 || s.max <= s.min {
-        return vec![];
-    }
-    // Square-root rule: enough bars to see a shape, few enough to see each.
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
-    let bars = (as_f64(values.len()).sqrt().ceil() as usize).clamp(5, 24);
-    let width = (s.max - s.min) / as_f64(bars);
-    let mut counts = vec![0usize; bars];
-    for v in values {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0…bars")]
-        let bar = ((v - s.min) / width) as usize;
-        counts[bar.min(bars - 1)] += 1;
-    }
-    let bar = |(i, count)| Bar {
-        from: s.min + width * as_f64(i),
-        to: s.min + width * as_f64(i + 1),
-        count,
-    };
-    counts.into_iter().enumerate().map(bar).collect()
-}
-
-const COVERAGE: f64 = 0.95;
-
-fn capability_view(
-    c: &Characteristic,
-    scale: &Scale,
-    values: &[f64],
-    segments: &[Segment],
-    chart: Option<&ControlChart>,
-) -> Option<CapabilityView> {
-    let limits = limits_of(c)?;
-    let on_scale = |x: Option<f64>| x.map(|x| scale.place(x));
-    let limits = Limits::new(on_scale(limits.lower()), on_scale(limits.upper())).ok()?;
-    let all = summary(values).ok()?;
-    let n = as_f64(values.len());
-    let overall = Scatter { mean: all.mean, deviation: all.standard_deviation?, dof: n - 1.0, n };
-    let overall = capability(&limits, &overall, COVERAGE).ok()?;
-    let wanted = c.capability_wanted;
-    let mut lines = vec![];
-    if let Some(within) = within(&limits, all.mean, segments) {
-        lines.extend(within.spread.map(|e| estimate("Cp", "Spread between changes", e, wanted)));
-    }
-    lines.extend(overall.spread.map(|e| estimate("Pp", "Spread as it ran", e, wanted)));
-    lines.push(estimate("Ppk", "As it sits in the limits", overall.position, wanted));
-    let signals = chart.map_or(0, |c| c.signals.len());
-    let caution = if signals > 0 {
-        format!(
-            "The process was not steady ({}); these figures describe what ran, not what to expect.",
-            counted(signals, "signal")
-        )
-    } else if c.kind == Kind::Form {
-        "A form deviation is skewed; the normal figures are only a guide.".to_owned()
-    } else {
-        String::new()
-    };
-    let beyond = (overall.share_under + overall.share_over) * 1e6;
-    Some(CapabilityView { wanted, lines, beyond_ppm: Figure::new(beyond, "ppm", 0), caution })
-}
-
-/// Capability of the scatter about the lines between changes: what the process could do.
-fn within(limits: &Limits, mean: f64, segments: &[Segment]) -> Option<Capability> {
-    let (mut squares, mut dof) = (0.0, 0.0);
-    for s in segments {
-        let d = as_f64(s.to - s.from + 1) - 2.0;
-        squares += d * (s.half_width / 3.0).powi(2);
-        dof += d;
-    }
-    if dof < 2.0 {
-        return None;
-    }
-    let scatter = Scatter { mean, deviation: (squares / dof).sqrt(), dof, n: dof + 2.0 };
-    capability(limits, &scatter, COVERAGE).ok()
-}
-
-fn estimate(symbol: &'static str, title: &'static str, e: Estimate, wanted: f64) -> CapabilityLine {
-    CapabilityLine {
-        symbol,
-        title,
-        value: Figure::new(e.value, "", 2),
-        interval: (e.lower, e.upper),
-        word: if wanted <= e.lower {
-            Word::Accept
-        } else if e.upper < wanted {
-            Word::Reject
-        } else {
-            Word::CannotTell
-        },
-    }
 }
 
 fn finding(
