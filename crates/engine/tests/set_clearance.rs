@@ -96,7 +96,9 @@ fn a_sure_window_keeps_the_quantile_of_the_normal_table_from_each_limit() {
 proptest! {
     #[test]
     fn a_set_inside_the_sure_window_is_as_sure_as_was_asked(
-        u_um in 0.0_f64..1.5, sure in 0.5_f64..0.99, at in prop::collection::vec(0.0_f64..=1.0, 1..8),
+        u_um in 0.0_f64..1.5,
+        sure in 0.5_f64..0.99,
+        at in prop::collection::vec(0.0_f64..=1.0, 1..8),
     ) {
         let limits_um = Limits::between(30.0, 42.0).unwrap();
         let Some(kept) = sure_window(window_um(30, 36, 42), u_um, sure, at.len()) else {
