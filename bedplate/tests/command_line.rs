@@ -167,6 +167,8 @@ fn sets_of_a_whole_engine_are_matched_made_changed_and_drawn_from_stock() {
     let left: i64 =
         store["stock"].as_array().unwrap().iter().map(|s| s["left"].as_i64().unwrap()).sum();
     assert_eq!(left, 7 * 40 - 14);
+    let built = run_in(here, &["build", "--begin", "--set", "00001", "--by", "j-quill"]);
+    assert_eq!(code(&built), 0, "{}", said(&built));
 }
 
 #[test]

@@ -290,9 +290,13 @@ impl Works {
                 self.fill_places(&plan, &engine_plan.parts, &mut places)?;
             }
             let mut faults = place_faults(&engine_plan.parts, &places);
-            for place in &places {
+            let (graded, numbered): (Vec<_>, Vec<_>) =
+                places.iter().partition(|p| plan.grades.contains_key(&p.part));
+            faults.extend(twice(&numbered));
+            for place in numbered {
                 faults.extend(self.piece_fault(&plan, place, &new.set)?);
             }
+            faults.extend(self.grade_faults(&plan, &graded, new));
             if !faults.is_empty() {
                 return Err(WorksError::refused(what(), faults.join("; ")));
             }
@@ -305,6 +309,31 @@ impl Works {
             self.write(deed, vec![event], vec![])?;
             Ok(engine)
         })
+    }
+
+    /// Grades that the plan does not know, and those of which too few are in stock. What the set
+    /// holds was drawn from stock when it was made.
+    fn grade_faults(&self, plan: &Plan, graded: &[&PlaceFilled], new: &NewEngine) -> Vec<String> {
+        let mut faults = vec![];
+        let mut wanted: BTreeMap<(String, String), i64> = BTreeMap::new();
+        for place in graded {
+            let grades = plan.grades.get(&place.part).into_iter().flatten();
+            let names: Vec<&str> = grades.map(|g| g.name.as_str()).collect();
+            if !names.contains(&place.piece.as_str()) {
+                let (part, piece) = (&place.part, &place.piece);
+                faults.push(format!("{piece} is no grade of {part}; {}", names.join(", ")));
+            } else if new.pieces.contains(place) {
+                *wanted.entry((place.part.clone(), place.piece.clone())).or_default() += 1;
+            }
+        }
+        for ((part, grade), n) in wanted {
+            let key = (part.clone(), grade.clone());
+            let left = self.floor(|f| f.stock.get(&key).copied()).unwrap_or(0);
+            if left < n {
+                faults.push(format!("{n} {part} of grade {grade} are wanted, {left} are in stock"));
+            }
+        }
+        faults
     }
 
     fn engine_number(&self, asked: &str) -> Result<String, WorksError> {
@@ -353,6 +382,8 @@ impl Works {
                 let mut free: Vec<(i64, String)> = f
                     .free(part)
                     .into_iter()
+                    // What is held, or kept for a block's set, is not for whoever comes first.
+                    .filter(|n| !f.wishes.held.contains_key(*n) && !f.wishes.kept.contains_key(*n))
                     .map(|n| (f.pieces.get(n).map_or(0, |p| p.made_at), n.to_owned()))
                     .collect();
                 free.sort();
@@ -535,12 +566,15 @@ fn place_faults(parts: &indexmap::IndexMap<String, u32>, places: &[PlaceFilled])
             faults.push(format!("the engine has no place {} {}", place.part, place.position));
         }
     }
+    faults
+}
+
+/// Numbered pieces that stand in two places.
+fn twice(places: &[&PlaceFilled]) -> Vec<String> {
     let mut pieces: Vec<&str> = places.iter().map(|p| p.piece.as_str()).collect();
     pieces.sort_unstable();
-    for pair in pieces.windows(2).filter(|w| w[0] == w[1]) {
-        faults.push(format!("{} is in two places", pair[0]));
-    }
-    faults
+    let pairs = pieces.windows(2).filter(|w| w[0] == w[1]);
+    pairs.map(|pair| format!("{} is in two places", pair[0])).collect()
 }
 
 fn lower_first(text: &str) -> String {

@@ -344,8 +344,13 @@ impl Floor {
         let (at, by) = (kept.entry.at, kept.entry.by.clone());
         match &kept.entry.event {
             Event::EngineBuilt { engine, engine_type, set, places } => {
+                // What the set holds was drawn from stock when it was made.
+                let in_set = self.sets.get(set).map_or_else(Vec::new, |s| s.places.clone());
                 for filled in places {
                     self.place(&filled.piece, Whereabouts::InEngine(engine.clone()));
+                    if !in_set.contains(filled) {
+                        self.draw_from_stock(filled, 1);
+                    }
                 }
                 if let Some(used) = self.sets.get_mut(set) {
                     used.state = SetState::Built(engine.clone());

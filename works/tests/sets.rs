@@ -4,13 +4,14 @@
 
 use bedplate_engine::set::Search;
 use bedplate_record::memory::MemoryStore;
+use bedplate_works::build::NewEngine;
 use bedplate_works::plan::read::parse;
 use bedplate_works::receive::NewReading;
 use bedplate_works::sets::made::Change;
 use bedplate_works::sets::wishes::Saying;
 use bedplate_works::sets::{MatchingSheet, SetView};
 use bedplate_works::wire::Word;
-use bedplate_works::works::{Deed, Works};
+use bedplate_works::works::{Deed, PlaceFilled, Works};
 
 const PLAN: &str = include_str!("../../examples/kit/works.toml");
 
@@ -331,4 +332,29 @@ fn the_store_is_seen_while_what_was_said_contradicts_itself() {
     let piles = shop.works.piles("QB2").unwrap();
     assert_eq!(piles.iter().find(|p| p.part == "piston").unwrap().ready, 3);
     assert_eq!(shop.works.wishes().len(), 2);
+}
+
+#[test]
+fn an_engine_takes_the_whole_set_with_its_grades() {
+    let shop = Shop::one_engine();
+    let new = |set: &str| NewEngine {
+        engine_type: "QB2".to_owned(),
+        set: set.to_owned(),
+        ..NewEngine::default()
+    };
+    shop.works.make_sets(&shop.deed(), "QB2", Search::default(), None).unwrap();
+    let engine = shop.works.begin_engine(&shop.deed(), &new("00001")).unwrap();
+    let built = shop.works.build(&engine).unwrap();
+    assert_eq!(built.places.iter().filter(|p| p.part == "main_shell").count(), 6);
+    assert_eq!((shop.stock("M1"), shop.stock("E1")), (Some(4), Some(8)), "drawn once");
+    let loose = NewEngine {
+        pieces: vec![PlaceFilled {
+            part: "shim".to_owned(),
+            position: "1".to_owned(),
+            piece: "S9".to_owned(),
+        }],
+        ..new("")
+    };
+    let why = shop.works.begin_engine(&shop.deed(), &loose).unwrap_err().to_string();
+    assert!(why.contains("S9 is no grade of shim; S1, S2, S3"), "{why}");
 }
